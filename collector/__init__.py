@@ -1,0 +1,1 @@
+"""The collector: readings in, the rules, the record, signals out."""

@@ -1,0 +1,5 @@
+"""`python -m collector.cli` is `sieveward`."""
+
+from collector.cli.main import main
+
+main()

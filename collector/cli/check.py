@@ -1,0 +1,41 @@
+"""`sieveward check SITE.toml`: say whether a site file can be used, and what is in it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from collector.cli.says import Refused, say, say_json
+from collector.site import Site, SiteError, load_site
+
+
+def site_or_refuse(path: Path) -> Site:
+    """The site of a file, or the command's end with every fault of the file and exit status 2."""
+    try:
+        return load_site(path)
+    except SiteError as error:
+        raise Refused(str(error)) from error
+
+
+def check(
+    site_file: Annotated[Path, typer.Argument(metavar="SITE.toml", help="The site file.")],
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object for a program to read.")] = False,
+) -> None:
+    """Check a site file and say what is in it.
+
+    Example: sieveward check site.toml
+    """
+    site = site_or_refuse(site_file)
+    counts = {
+        "wards": len(site.wards), "models": len(site.models), "units": len(site.units),
+        "cylinders": len(site.cylinders), "people": len(site.people),
+    }  # fmt: skip
+    if as_json:
+        say_json({"facility": site.facility.id, "simulated": site.simulated, **counts})
+        return
+    kind = "a simulated facility" if site.simulated else "a facility"
+    say(f"{site_file} is good: {kind} '{site.facility.id}' with " + ", ".join(f"{n} {w}" for w, n in counts.items()))
+    for ward in site.places():
+        say(f"  {ward.title}: {len(site.units_of(ward.id))} units")

@@ -1,0 +1,89 @@
+"""`sieveward collect`: the collector alone, against any broker."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from collector.cli.check import site_or_refuse
+from collector.cli.says import EXIT_FAILED, Refused, say_error
+from collector.clock import Clock, ScaledClock, WallClock
+from collector.live import Collector
+from collector.log import log_to_stderr
+from collector.site import Site
+from collector.store import StoreError, open_store
+
+DEFAULT_PORT = 1883
+
+
+def host_and_port(text: str) -> tuple[str, int]:
+    """Split HOST:PORT; 1883 when no port is given."""
+    host, colon, port = text.rpartition(":")
+    if not colon:
+        return text, DEFAULT_PORT
+    if not (host and port.isdigit() and 0 < int(port) < 65_536):
+        raise Refused(f"'{text}' is no broker address; write HOST:PORT, such as 127.0.0.1:1883")
+    return host.strip("[]"), int(port)
+
+
+@contextmanager
+def stop_on_signals() -> Iterator[threading.Event]:
+    """An event that SIGINT and SIGTERM set, so that a turn is always finished before the end."""
+    stop = threading.Event()
+    before = {number: signal.signal(number, lambda *_: stop.set()) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def clock_from(text: str | None) -> Clock:
+    """The wall clock, or a demo's clock given as WALL_MS,AT_MS,SPEED."""
+    if text is None:
+        return WallClock()
+    try:
+        wall_ms, at_ms, speed = text.split(",")
+        return ScaledClock(int(wall_ms), int(at_ms), float(speed))
+    except ValueError as error:
+        raise Refused(f"'{text}' is no clock; write WALL_MS,AT_MS,SPEED") from error
+
+
+def run_collector(site: Site, broker: tuple[str, int], data: Path, clock: Clock, stop: threading.Event) -> None:
+    """Collect until `stop` is set; Refused with what the store says when it cannot go on."""
+    user, password = os.environ.get("SIEVEWARD_MQTT_USER"), os.environ.get("SIEVEWARD_MQTT_PASSWORD")
+    try:
+        with open_store(data, site.facility.id) as store:
+            collector = Collector(site, store, *broker, clock, username=user, password=password)
+            try:
+                collector.run(stop)
+            finally:
+                collector.close()
+    except StoreError as error:
+        raise Refused(str(error), EXIT_FAILED) from error
+
+
+def collect(
+    site_file: Annotated[Path, typer.Option("--site", metavar="SITE.toml", help="The site file.")],
+    broker: Annotated[str, typer.Option(metavar="HOST:PORT", help="The MQTT broker.")] = "127.0.0.1:1883",
+    data: Annotated[Path, typer.Option(metavar="DIR", help="Where everything is kept.")] = Path("data"),
+    clock: Annotated[str | None, typer.Option(hidden=True)] = None,
+) -> None:
+    """Collect readings from a broker, follow every unit by the rules, keep the record, publish the wards' signals.
+
+    A user name and password for the broker are taken from SIEVEWARD_MQTT_USER and SIEVEWARD_MQTT_PASSWORD.
+    Example: sieveward collect --site site.toml --broker 127.0.0.1:1883 --data data
+    """
+    site = site_or_refuse(site_file)
+    address = host_and_port(broker)
+    log_to_stderr()
+    with stop_on_signals() as stop:
+        say_error(f"collecting for '{site.facility.id}' ({len(site.units)} units) from {address[0]}:{address[1]}")
+        run_collector(site, address, data, clock_from(clock), stop)

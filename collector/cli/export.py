@@ -1,0 +1,53 @@
+"""`sieveward export`: stored readings in the form that `replay` reads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from collector.cli.says import Refused, progress, say_error
+from collector.reading import iso_utc, parse_utc
+from collector.recording import RecordingError, open_writer
+from collector.store import StoreError
+from collector.store.history import iter_readings, open_reader, status
+
+_LAST_MS = 2**53  # further than any reading: "to the end"
+
+
+def moment(text: str | None, default: int) -> int:
+    """A moment given on the command line, in ms; Refused when it is none."""
+    if text is None:
+        return default
+    try:
+        return parse_utc(text)
+    except ValueError as error:
+        raise Refused(f"'{text}' is no moment; write it as 2026-11-25T08:00:00Z") from error
+
+
+def export(
+    out: Annotated[Path, typer.Option(metavar="FILE", help="A .csv, .parquet or .senml.jsonl file to write.")],
+    data: Annotated[Path, typer.Option(metavar="DIR", help="The collector's data directory.")] = Path("data"),
+    unit: Annotated[list[str] | None, typer.Option(help="Only this unit; may be given again.")] = None,
+    since: Annotated[str | None, typer.Option("--from", help="From this moment on (RFC 3339).")] = None,
+    until: Annotated[str | None, typer.Option("--to", help="Before this moment.")] = None,
+) -> None:
+    """Write stored readings to a file, in time order.
+
+    Example: sieveward export --data data --from 2026-11-01T00:00:00Z --out november.parquet
+    """
+    from_ms, to_ms = moment(since, 0), moment(until, _LAST_MS)
+    count, last_ms = 0, None
+    try:
+        conn = open_reader(data)
+        facility = (status(conn, "facility") or {}).get("id", "")
+        with open_writer(out, facility) as writer, progress("readings") as shown:
+            for reading in iter_readings(conn, from_ms, to_ms, unit):
+                writer.write(reading)
+                count, last_ms = count + 1, reading.time_ms
+                if count % 10_000 == 0:
+                    shown(count)
+    except (RecordingError, StoreError) as error:
+        raise Refused(str(error)) from error
+    say_error(f"{count} readings written to {out}" + (f", the last of {iso_utc(last_ms)}" if last_ms else ""))

@@ -1,0 +1,102 @@
+"""The conditions: who is told, how urgent it is, what it is called, and the one thing to do about it.
+
+Priorities follow IEC 60601-1-8 (harm against onset). Conditions of rooms that come later have their place here already.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from collector.rules.events import Evidence, Priority
+
+WARD: Final = "ward"
+ENGINEER: Final = "engineer"
+PLANNER: Final = "planner"
+
+CAUSES: Final = (
+    "flow-above-rated", "sieve-worn", "sieve-wet", "intake-blocked", "valve-fault", "compressor-weak",
+    "supply-voltage-low", "leak", "sensor-fault", "unknown",
+)  # fmt: skip
+
+
+class Condition(NamedTuple):
+    """One condition: `action` is a plain instruction; {names} in it are filled from the evidence."""
+
+    name: str
+    title: str
+    priority: Priority
+    audience: tuple[str, ...]
+    action: str
+
+
+_ALL: Final = (
+    Condition("shutdown-expected", "Shut-off expected", "medium", (WARD, ENGINEER),
+              "Unit output will run out. Change over to the backup now."),
+    Condition("purity-amber", "Unit output low", "medium", (WARD, ENGINEER),
+              "Unit output is {purity_pct} %. Bring the backup to the bed and be ready to change over."),
+    Condition("purity-red", "Unit output very low", "high", (WARD, ENGINEER),
+              "Unit output is {purity_pct} %. Change over to the backup now."),
+    Condition("purity-shutdown", "Unit has switched itself off", "high", (WARD, ENGINEER),
+              "The unit gives no oxygen. Change over to the backup now."),
+    Condition("capacity-falling", "Capacity falling", "low", (ENGINEER, PLANNER),
+              "Plan a check and move the unit to where less flow is needed."),
+    Condition("capacity-unproven", "Capacity not proven", "low", (ENGINEER, PLANNER),
+              "Check purity at rated flow."),
+    Condition("flow-above-rated", "Flow above rated", "low", (WARD,),
+              "Flow is {flow_lpm} L/min, above the unit's {limit_lpm} L/min. Turn it down to the rated flow or use a "
+              "second source, as the ward's protocol says."),
+    Condition("flow-above-ward-limit", "Flow above the ward's limit", "medium", (WARD,),
+              "Flow is {flow_lpm} L/min, above this ward's {limit_lpm} L/min. Check the setting against the order."),
+    Condition("flow-absent", "No flow", "high", (WARD,),
+              "The unit runs but gives no flow. Check tubing, humidifier and flow setting."),
+    Condition("supply-lost", "No power at the unit", "high", (WARD, ENGINEER),
+              "The unit has no power. Change over to the backup now, then check plug and socket."),
+    Condition("ward-supply-lost", "No power in the ward", "high", (WARD, ENGINEER),
+              "{units_lost} units in the ward have no power. Change over to cylinders now."),
+    Condition("supply-poor", "Poor supply", "low", (WARD, ENGINEER),
+              "Supply is {volts} V. Watch the unit; call the engineer if it lasts."),
+    Condition("readings-absent", "No readings", "medium", (ENGINEER,),
+              "No readings from this unit. Look at the unit itself: nothing here can say how it is."),
+    Condition("sensor-suspect", "Sensor suspect", "low", (ENGINEER,),
+              "Check the unit with an independent, calibrated analyser."),
+    Condition("clock-wrong", "Bridge clock wrong", "low", (ENGINEER,),
+              "The bridge's clock is {ahead_s} s ahead. Set it; its readings are kept aside until then."),
+    Condition("service-due", "Service due", "low", (PLANNER, ENGINEER),
+              "Plan the task."),
+    Condition("verification-due", "Check due", "low", (PLANNER, ENGINEER),
+              "Check purity at rated flow with a calibrated analyser."),
+    Condition("backup-low", "Backup low", "medium", (WARD, ENGINEER),
+              "The ward's backup will not last. Bring another cylinder."),
+)  # fmt: skip
+
+CATALOGUE: Final[dict[str, Condition]] = {condition.name: condition for condition in _ALL}
+
+#: A unit that stopped in use though its supply is there: said under `flow-absent`, in other words.
+STOPPED_ACTION: Final = (
+    "The unit stopped while giving {flow_lpm} L/min; its supply is there. If nobody switched it off, change over now."
+)
+NOT_RESTARTED_ACTION: Final = "Power is back but the unit has not started. Switch it on, or change over."
+SUPPLY_UNSEEN_ACTION: Final = (
+    "The unit went off while giving {flow_lpm} L/min: no power, unplugged or switched off. Look at it now."
+)
+
+
+def title_of(condition: str) -> str:
+    """What people call a condition; its own name when the catalogue does not know it."""
+    known = CATALOGUE.get(condition)
+    return known.title if known else condition
+
+
+def action_text(template: str, evidence: Evidence) -> str:
+    """Fill an instruction's {names} from the evidence; a value that is missing becomes "?"."""
+    shown = {name: _shown(value) for name, value in evidence.items()}
+    return template.format_map(_Missing(shown))
+
+
+def _shown(value: object) -> str:
+    return f"{value:.1f}" if isinstance(value, float) else str(value)
+
+
+class _Missing(dict[str, str]):
+    def __missing__(self, key: str) -> str:
+        return "?"

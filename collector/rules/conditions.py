@@ -1,0 +1,136 @@
+"""The conditions that one unit's readings show: purity, flow, supply quality and suspect sensors.
+
+Rules of this file: each check gets the unit after the reading has been taken in, appends what it finds, and changes
+nothing but the unit's memory. A value that is not measured never raises and never clears.
+"""
+
+from __future__ import annotations
+
+from collector.reading import Reading
+from collector.rules import causes
+from collector.rules.events import Event, Evidence
+from collector.rules.findings import clear_now, follow, raised
+from collector.rules.limits import Delay, Limits
+from collector.rules.memory import Tracked
+from collector.rules.unitrow import RUNNING
+
+
+def check_running(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
+    """Every check of a unit that runs, in the order in which people should hear of it."""
+    if unit.row.phase == RUNNING:
+        _purity(unit, r, limits, found)
+        _suspect(unit, r, limits, found)
+    _flow(unit, r, limits, found)
+
+
+def _add(found: list[Event], event: Event | None) -> None:
+    if event is not None:
+        found.append(event)
+
+
+def _under(
+    unit: Tracked, name: str, value: float, limit: float, deadband: float, delay: Delay, time_ms: int, found: list[Event]
+) -> None:
+    """Follow "value is strictly under limit"; a raised one clears from limit + deadband on."""
+    watch = unit.memory.watches.get(name)
+    bad = value < (limit + deadband if watch and watch.raised_ms is not None else limit)
+    if bad or watch:
+        evidence: Evidence = {"purity_pct": value, "limit_pct": limit, "flow_lpm": unit.row.flow_lpm}
+        _add(found, follow(unit, name, bad, delay, time_ms, evidence, causes.of_low_purity(unit)))
+
+
+def _over(
+    unit: Tracked, name: str, value: float, limit: float, deadband: float, delay: Delay, time_ms: int,
+    found: list[Event], shown_limit: float,
+) -> None:  # fmt: skip
+    watch = unit.memory.watches.get(name)
+    bad = value > (limit - deadband if watch and watch.raised_ms is not None else limit)
+    if bad or watch:
+        evidence: Evidence = {"flow_lpm": value, "limit_lpm": shown_limit}
+        cause = causes.FLOW_ABOVE_RATED if name == "flow-above-rated" else causes.UNKNOWN
+        _add(found, follow(unit, name, bad, delay, time_ms, evidence, cause))
+
+
+def _purity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
+    purity = r.purity_pct
+    if purity is None:
+        return
+    watches = unit.memory.watches
+    if watches and "purity-shutdown" in watches and purity >= unit.amber_pct:
+        _add(found, clear_now(unit, "purity-shutdown", r.time_ms, {"purity_pct": purity}))
+    if purity < unit.amber_pct + limits.purity_deadband_pct or watches:
+        gap = limits.purity_deadband_pct
+        _under(unit, "purity-red", purity, unit.red_pct, gap, limits.red, r.time_ms, found)
+        _under(unit, "purity-amber", purity, unit.amber_pct, gap, limits.amber, r.time_ms, found)
+
+
+def _flow(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
+    flow = r.flow_lpm
+    if flow is None:
+        return
+    memory = unit.memory
+    if flow >= limits.on_flow_lpm:
+        memory.delivered = True
+    if memory.delivered and (flow < limits.absent_flow_lpm or "flow-absent" in memory.watches):
+        evidence: Evidence = {"flow_lpm": flow, "power_w": unit.row.power_w}
+        bad = flow < limits.on_flow_lpm
+        _add(found, follow(unit, "flow-absent", bad, limits.flow_absent, r.time_ms, evidence))
+    if flow > unit.over_lpm or "flow-above-rated" in memory.watches:
+        _over(unit, "flow-above-rated", flow, unit.over_lpm, limits.flow_deadband_lpm, limits.above_rated, r.time_ms,
+              found, unit.rated_lpm)  # fmt: skip
+    limit = unit.limit_lpm
+    if limit is not None and (flow > limit + limits.above_ward_lpm or "flow-above-ward-limit" in memory.watches):
+        _over(unit, "flow-above-ward-limit", flow, limit + limits.above_ward_lpm, limits.flow_deadband_lpm,
+              limits.above_ward, r.time_ms, found, limit)  # fmt: skip
+
+
+def check_supply(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
+    """Sags and swells of a supply that is there; loss of supply is judged with the ward's other units."""
+    volts = r.volts
+    if volts is None:
+        return
+    low, high = unit.volts_low, unit.volts_high
+    watch = unit.memory.watches.get("supply-poor")
+    if watch is not None and watch.raised_ms is not None:
+        edge = unit.model.nominal_volts * limits.poor_deadband_share
+        low, high = low + edge, high - edge
+    bad: bool | None = not low <= volts <= high
+    if volts < unit.volts_lost:
+        bad = None
+    if bad or watch is not None:
+        cause = causes.SUPPLY_LOW if volts < low else causes.UNKNOWN
+        evidence: Evidence = {"volts": volts, "nominal_volts": unit.model.nominal_volts}
+        _add(found, follow(unit, "supply-poor", bad, limits.poor, r.time_ms, evidence, cause))
+
+
+def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
+    purity = r.purity_pct
+    if purity is None:
+        return
+    why = ""
+    if purity > limits.ceiling_pct:
+        why = f"above {limits.ceiling_pct} %, more than a sieve can give"
+    elif purity < limits.floor_pct:
+        why = f"under {limits.floor_pct} %, less than room air"
+    elif _stuck(unit, r, limits):
+        why = "unchanged to the last digit while flow or power moved"
+    if why or "sensor-suspect" in unit.memory.watches:
+        bad = True if why else None if raised(unit, "sensor-suspect") and purity == unit.memory.same_purity else False
+        evidence: Evidence = {"purity_pct": purity, "why": why}
+        event = follow(unit, "sensor-suspect", bad, limits.suspect, r.time_ms, evidence, causes.SENSOR_FAULT)
+        _add(found, event)
+
+
+def _stuck(unit: Tracked, r: Reading, limits: Limits) -> bool:
+    memory = unit.memory
+    if r.purity_pct != memory.same_purity:
+        memory.same_purity, memory.same_ms, memory.moved = r.purity_pct, r.time_ms, False
+        memory.same_flow, memory.same_power = r.flow_lpm, r.power_w
+        return False
+    if not memory.moved:
+        memory.moved = _moved(r.flow_lpm, memory.same_flow, limits) or _moved(r.power_w, memory.same_power, limits)
+    return memory.moved and r.time_ms - memory.same_ms >= limits.stuck_ms
+
+
+def _moved(now: float | None, before: float | None, limits: Limits) -> bool:
+    return now is not None and before is not None and abs(now - before) > limits.stuck_share * max(abs(before), 0.1)

@@ -1,0 +1,257 @@
+"""The rules of one facility: readings and ticks in, events out.
+
+Rules of this file: no IO and no clock; a reading moves only its own unit, in the order of its times; what needs time to
+pass (silence, losses of supply) happens at its own deadline, whose moment is the event's time, whenever the tick that
+notices it comes. So the same readings give the same events live and in replay. A reading that is not newer than the
+unit's last one is counted and changes nothing: a redelivered batch is never counted twice.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterable, Iterator
+
+from collector.reading import Reading
+from collector.rules import entries, hours, phases, supply, wards
+from collector.rules.conditions import check_running, check_supply
+from collector.rules.entries import JournalEntry
+from collector.rules.events import Event, Evidence
+from collector.rules.findings import clear_now, raise_now
+from collector.rules.limits import LIMITS, Limits
+from collector.rules.memory import Tracked
+from collector.rules.proven import follow_proven
+from collector.rules.unitrow import OFF, RUNNING, SILENT, UNSEEN, UnitRow
+from collector.site import Site
+
+_SILENCE, _LOSS = 0, 1
+
+
+class RulesEngine:
+    """Follows every unit of a site; `touched` holds the ids of units changed since `clear_touched()`."""
+
+    def __init__(self, site: Site, limits: Limits = LIMITS) -> None:
+        self.limits = limits
+        self.touched: set[str] = set()
+        self.late = 0  # readings that were not newer than their unit's last one
+        self._notes: list[JournalEntry] = []
+        self._units = {u.id: Tracked(u, site.model_of(u.id), site.ward_of(u.id), limits) for u in site.units}
+        self._wards: dict[str, list[Tracked]] = {}
+        for unit in self._units.values():
+            self._wards.setdefault(unit.ward.id, []).append(unit)
+        self._due: list[tuple[int, int, str]] = []  # (deadline, kind, unit or ward): at most one silence a unit
+        self._first_ms: int | None = None
+
+    # -- the record ------------------------------------------------------------------------------------------------
+
+    def restore(self, rows: Iterable[UnitRow]) -> None:
+        """Go on from stored rows; rows of units that the site no longer has are left alone."""
+        for row in rows:
+            if (unit := self._units.get(row.unit)) is not None:
+                unit.restore(row)
+        firsts = [u.memory.first_ms for u in self._units.values() if u.memory.first_ms is not None]
+        if firsts:
+            self._first_ms = min(firsts)
+            self._set_deadlines()
+
+    def _set_deadlines(self) -> None:
+        self._due.clear()
+        for unit in self._units.values():
+            if unit.row.phase != SILENT and unit.in_service and "readings-absent" not in unit.memory.watches:
+                self._await_silence(unit, self._silence_at(unit))
+            if unit.memory.lost_ms is not None:
+                heapq.heappush(self._due, (unit.memory.lost_ms + self.limits.lost_hold_ms, _LOSS, unit.ward.id))
+
+    def _await_silence(self, unit: Tracked, due_ms: int) -> None:
+        unit.awaited_ms = due_ms  # an older entry of this unit in the heap is now void
+        heapq.heappush(self._due, (due_ms, _SILENCE, unit.id))
+
+    def rows(self, unit_ids: Iterable[str]) -> Iterator[UnitRow]:
+        """The rows to be stored of these units."""
+        for unit_id in unit_ids:
+            yield self._units[unit_id].stored()
+
+    def clear_touched(self) -> None:
+        """Forget which units changed: their rows are stored."""
+        self.touched.clear()
+
+    def take_notes(self) -> list[JournalEntry]:
+        """Entries for the journal that are no alarms (service hours, hour meters), and forget them."""
+        notes, self._notes = self._notes, []
+        return notes
+
+    # -- readings --------------------------------------------------------------------------------------------------
+
+    def read(self, r: Reading, now_ms: int) -> list[Event]:
+        """Take in one reading, received at now_ms; KeyError for a unit that the site does not have."""
+        unit = self._units[r.unit]
+        found: list[Event] = []
+        last_ms = unit.last_ms
+        if last_ms is None:
+            self._first_seen(unit, r.time_ms)
+        elif r.time_ms <= last_ms:
+            self.late += 1
+            return found
+        elif unit.memory.lost_ms is not None or r.time_ms - last_ms > self.limits.absent_ms:
+            self._settle(unit, r.time_ms, found)
+        self.touched.add(r.unit)
+        self._take_in(unit, r, now_ms, found)
+        unit.last_ms = r.time_ms
+        return found
+
+    def _first_seen(self, unit: Tracked, time_ms: int) -> None:
+        unit.memory.first_ms = time_ms
+        if self._first_ms is None:
+            self._first_ms = time_ms
+            self._set_deadlines()
+
+    def _settle(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
+        """What was due for this unit before its reading happened first, whether or not a tick has noticed yet."""
+        if unit.memory.lost_ms is not None:
+            due_ms = unit.memory.lost_ms + self.limits.lost_hold_ms
+            if due_ms < time_ms:
+                self._judge(unit.ward.id, due_ms, found)
+        if unit.in_service and unit.row.phase != SILENT and self._silence_at(unit) < time_ms:
+            self._fall_silent(unit, self._silence_at(unit), found)
+
+    def _take_in(self, unit: Tracked, r: Reading, now_ms: int, found: list[Event]) -> None:
+        limits, row = self.limits, unit.row
+        was_on = hours.is_on(row.phase if row.phase != SILENT else unit.memory.before_silence)
+        on = phases.shows_on(unit, r, limits)
+        phase = phases.next_phase(unit, r, on)
+        if unit.memory.watches:
+            self._heard_from(unit, r, found)
+        if phase != row.phase:
+            self._change_phase(unit, phase, r, was_on, found)
+        self._show(unit, r, now_ms)
+        is_on = phase != OFF
+        notes = hours.account(unit, r, was_on, is_on, limits)
+        if notes:
+            self._notes += notes
+        if is_on:
+            self._while_on(unit, r, phase, found)
+        else:
+            self._while_off(unit, r, was_on, found)
+        check_supply(unit, r, limits, found)
+        if unit.memory.outage_ms is not None or "supply-lost" in unit.memory.watches:
+            self._follow_supply(unit, r, found)
+
+    @staticmethod
+    def _heard_from(unit: Tracked, r: Reading, found: list[Event]) -> None:
+        for name in ("readings-absent", "clock-wrong"):
+            if name in unit.memory.watches and (event := clear_now(unit, name, r.time_ms, {})) is not None:
+                found.append(event)
+
+    def _change_phase(self, unit: Tracked, phase: str, r: Reading, was_on: bool, found: list[Event]) -> None:
+        before = unit.row.phase
+        if before in (SILENT, UNSEEN):
+            self._await_silence(unit, r.time_ms + self.limits.absent_ms)
+        if phase != OFF and not was_on:
+            supply.came_back(unit, r, found)
+        phases.enter(unit, phase, r.time_ms)
+
+    @staticmethod
+    def _show(unit: Tracked, r: Reading, now_ms: int) -> None:
+        row = unit.row
+        row.received_ms = now_ms
+        if r.purity_pct is not None:
+            row.purity_pct = r.purity_pct
+        if r.flow_lpm is not None:
+            row.flow_lpm = r.flow_lpm
+        if r.power_w is not None:
+            row.power_w = r.power_w
+        if r.temp_c is not None:
+            row.temp_c = r.temp_c
+        if r.volts is not None:
+            row.volts = r.volts
+        if r.pressure_kpa is not None:
+            row.pressure_kpa = r.pressure_kpa
+        if r.hours_h is not None:
+            row.hours_h = r.hours_h
+
+    def _while_on(self, unit: Tracked, r: Reading, phase: str, found: list[Event]) -> None:
+        memory = unit.memory
+        if phase == RUNNING:
+            if r.purity_pct is not None:
+                memory.run_purity_pct = r.purity_pct
+            follow_proven(unit, r, self.limits)
+        if r.flow_lpm is not None:
+            memory.use_flow_lpm = r.flow_lpm
+        check_running(unit, r, self.limits, found)
+
+    def _while_off(self, unit: Tracked, r: Reading, was_on: bool, found: list[Event]) -> None:
+        if was_on:
+            supply.went_off(unit, r, self.limits, found)
+        else:
+            supply.while_off(unit, r, self.limits, found)
+        if unit.memory.lost_ms == r.time_ms:
+            heapq.heappush(self._due, (r.time_ms + self.limits.lost_hold_ms, _LOSS, unit.ward.id))
+
+    def _follow_supply(self, unit: Tracked, r: Reading, found: list[Event]) -> None:
+        if not supply.steadily_back(unit, r, self.limits):
+            return
+        if unit.memory.outage_ms is None:
+            supply.end_loss(unit, r, found)
+            return
+        events, touched = wards.leave_outage(unit, self._wards[unit.ward.id], r)
+        found += events
+        self.touched.update(other.id for other in touched)
+
+    # -- time ------------------------------------------------------------------------------------------------------
+
+    def tick(self, watermark_ms: int) -> list[Event]:
+        """Do what was due up to watermark_ms; no reading older than it should still be on its way."""
+        found: list[Event] = []
+        due = self._due
+        while due and due[0][0] <= watermark_ms:
+            due_ms, kind, name = heapq.heappop(due)
+            if kind == _LOSS:
+                self._judge(name, due_ms, found)
+            else:
+                self._silence_due(self._units[name], due_ms, found)
+        return found
+
+    def _silence_at(self, unit: Tracked) -> int:
+        if unit.last_ms is None:
+            return (self._first_ms or 0) + self.limits.never_seen_ms
+        return unit.last_ms + self.limits.absent_ms
+
+    def _silence_due(self, unit: Tracked, due_ms: int, found: list[Event]) -> None:
+        if due_ms != unit.awaited_ms or not unit.in_service or unit.row.phase == SILENT:
+            return
+        deadline_ms = self._silence_at(unit)
+        if deadline_ms > due_ms:  # it has reported since: look again when its present deadline comes
+            self._await_silence(unit, deadline_ms)
+        elif "readings-absent" not in unit.memory.watches:
+            self._fall_silent(unit, due_ms, found)
+
+    def _fall_silent(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
+        in_use = hours.is_on(unit.row.phase) and unit.memory.delivered
+        evidence: Evidence = {"phase_before": unit.row.phase, "in_use": in_use, "flow_lpm": unit.memory.use_flow_lpm}
+        audience = ("ward", "engineer") if in_use else ("engineer",)
+        priority = None if hours.is_on(unit.row.phase) else "low"
+        if unit.row.phase != UNSEEN:
+            unit.memory.before_silence = unit.row.phase
+            phases.enter(unit, SILENT, time_ms)
+        found.append(raise_now(unit, "readings-absent", time_ms, evidence, priority=priority, audience=audience))
+        self.touched.add(unit.id)
+
+    def _judge(self, ward: str, due_ms: int, found: list[Event]) -> None:
+        units = self._wards[ward]
+        waiting = [u.id for u in units if u.memory.lost_ms is not None or "supply-lost" in u.memory.watches]
+        found += wards.judge_loss(units, due_ms, self.limits)
+        self.touched.update(waiting)
+
+    # -- what the intake noticed -----------------------------------------------------------------------------------
+
+    def note_clock(self, unit_id: str, ahead_s: float, now_ms: int) -> list[Event]:
+        """A unit's readings carry times ahead of now: raised once, cleared by its next acceptable reading."""
+        unit = self._units[unit_id]
+        if "clock-wrong" in unit.memory.watches:
+            return []
+        self.touched.add(unit_id)
+        return [raise_now(unit, "clock-wrong", now_ms, {"ahead_s": round(ahead_s)})]
+
+    def note_link(self, bridge: str, online: bool, now_ms: int) -> None:
+        """A bridge came or went: kept in the journal; its units' silence speaks for itself."""
+        body = {"bridge": bridge, "link": "online" if online else "offline"}
+        self._notes.append(JournalEntry(at_ms=now_ms, kind=entries.NOTE, origin="collector", body=body))

@@ -1,0 +1,51 @@
+"""Rows of the journal: what the rules found and what people did, in the order it was written down."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import msgspec
+
+#: Kinds of journal rows. `condition` carries an event; the rest are what people or the collector did.
+CONDITION: Final = "condition"
+ACKNOWLEDGE: Final = "acknowledge"
+SHELVE: Final = "shelve"
+UNSHELVE: Final = "unshelve"
+OUT_OF_SERVICE: Final = "out-of-service"
+RETURN_TO_SERVICE: Final = "return-to-service"
+SERVICE_HOURS: Final = "service-hours"
+HOUR_METER: Final = "hour-meter"
+NOTE: Final = "note"
+COLLECTOR_START: Final = "collector-start"
+COLLECTOR_STOP: Final = "collector-stop"
+KINDS: Final = (
+    CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
+    COLLECTOR_START, COLLECTOR_STOP,
+)  # fmt: skip
+
+
+class JournalEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """Something to be written down.
+
+    at_ms is when it happened (facility clock); who, role and origin say who did it and from where ("collector" for the
+    rules). An entry about an alarm names unit, ward and condition as the alarm does. body is JSON-able.
+    """
+
+    at_ms: int
+    kind: str
+    unit: str = ""
+    ward: str = ""
+    condition: str = ""
+    who: str = ""
+    role: str = ""
+    origin: str = ""
+    body: dict[str, Any] = {}
+
+
+class JournalRow(JournalEntry, frozen=True, kw_only=True):
+    """An entry that has been written: numbered, stamped with the wall clock and chained to the row before by a hash."""
+
+    seq: int
+    recorded_ms: int
+    prev_hash: str = ""
+    hash: str = ""

@@ -1,0 +1,87 @@
+"""Raising and clearing one condition of one unit, with its delays; every event of a unit is made here."""
+
+from __future__ import annotations
+
+from collector.rules.catalogue import CATALOGUE, action_text
+from collector.rules.events import CLEARED, RAISED, UPDATED, Event, Evidence, Priority
+from collector.rules.limits import Delay
+from collector.rules.memory import Tracked, Watch
+
+
+def follow(
+    unit: Tracked, name: str, bad: bool | None, delay: Delay, time_ms: int, evidence: Evidence, cause: str = "unknown"
+) -> Event | None:
+    """Move one condition along by one reading; returns its event when it is raised or cleared now.
+
+    `bad` None means that this reading cannot say: the condition holds as it is. A condition that is not there and not
+    pending costs the caller a lookup only.
+    """
+    watch = unit.memory.watches.get(name)
+    if watch is None:
+        if bad:
+            unit.memory.watches[name] = Watch(time_ms)
+        return None
+    if bad is None:
+        return None
+    if watch.raised_ms is None:
+        if not bad:
+            del unit.memory.watches[name]
+        elif time_ms - watch.since_ms >= delay.on_ms:
+            return raise_now(unit, name, time_ms, evidence, cause=cause)
+        return None
+    if bad:
+        watch.good_ms = None
+        return _recaused(unit, name, watch, time_ms, evidence, cause)
+    if watch.good_ms is None:
+        watch.good_ms = time_ms
+    return clear_now(unit, name, time_ms, evidence) if time_ms - watch.good_ms >= delay.off_ms else None
+
+
+def raise_now(
+    unit: Tracked, name: str, time_ms: int, evidence: Evidence, *, cause: str = "unknown",
+    priority: Priority | None = None, action: str = "", audience: tuple[str, ...] | None = None,
+) -> Event:  # fmt: skip
+    """Raise a condition at once; `since` in the evidence says for how many seconds it has been seen."""
+    condition = CATALOGUE[name]
+    watch = unit.memory.watches.get(name)
+    since_ms = watch.since_ms if watch else time_ms
+    told = audience if audience is not None else condition.audience
+    watch = Watch(since_ms, raised_ms=time_ms, priority=priority or condition.priority, cause=cause, audience=told)
+    unit.memory.watches[name] = watch
+    evidence = evidence | {"seen_for_s": (time_ms - since_ms) // 1000}
+    return _event(unit, name, RAISED, watch, time_ms, evidence, action)
+
+
+def clear_now(unit: Tracked, name: str, time_ms: int, evidence: Evidence) -> Event | None:
+    """Clear a raised condition at once, or drop a pending one; None when nothing had been raised."""
+    watch = unit.memory.watches.pop(name, None)
+    if watch is None or watch.raised_ms is None:
+        return None
+    evidence = evidence | {"lasted_s": (time_ms - watch.raised_ms) // 1000}
+    return _event(unit, name, CLEARED, watch, time_ms, evidence, "")
+
+
+def raised(unit: Tracked, name: str) -> bool:
+    """Whether a condition of a unit stands raised."""
+    watch = unit.memory.watches.get(name)
+    return watch is not None and watch.raised_ms is not None
+
+
+def _recaused(
+    unit: Tracked, name: str, watch: Watch, time_ms: int, evidence: Evidence, cause: str
+) -> Event | None:
+    """Say so once when a better cause than "unknown" appears; a cause that is known already is not flipped about."""
+    if cause == "unknown" or watch.cause != "unknown":
+        return None
+    watch.cause = cause
+    return _event(unit, name, UPDATED, watch, time_ms, evidence, "")
+
+
+def _event(
+    unit: Tracked, name: str, kind: str, watch: Watch, time_ms: int, evidence: Evidence, action: str
+) -> Event:
+    text = "" if kind == CLEARED else action_text(action or CATALOGUE[name].action, evidence)
+    return Event(
+        time_ms=time_ms, unit=unit.id, ward=unit.ward.id, event=kind, condition=name, priority=watch.priority,
+        audience=watch.audience, cause=watch.cause, evidence=evidence, action=text,
+    )  # fmt: skip

@@ -1,0 +1,99 @@
+"""What the rules remember of one unit: moments and last values, never tick counters.
+
+Durations are subtractions of moments, so a missed or doubled tick cannot corrupt one, and the whole memory goes into
+the store in the transaction that stores the reading it came from.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from collector.rules.events import Priority
+from collector.rules.limits import LIMITS, Limits
+from collector.rules.unitrow import UNSEEN, UnitRow
+from collector.site import Model, Unit, Ward
+
+
+class Watch(msgspec.Struct, array_like=True, gc=False):
+    """One condition of one unit while it is pending, raised or about to clear; an idle condition has no Watch."""
+
+    since_ms: int
+    raised_ms: int | None = None
+    good_ms: int | None = None
+    priority: Priority = "low"
+    cause: str = "unknown"
+    audience: tuple[str, ...] = ()
+
+
+class Memory(msgspec.Struct, array_like=True):
+    """Everything the rules go on from; see UnitRow for what screens show of it."""
+
+    watches: dict[str, Watch] = {}
+    first_ms: int | None = None
+    before_silence: str = UNSEEN
+    started_ms: int | None = None  # when this run began, None when it began before we looked
+    delivered: bool = False  # flow was seen in this run
+    run_purity_pct: float | None = None  # last purity seen while running
+    use_flow_lpm: float | None = None  # last flow seen while running
+    lost_ms: int | None = None  # supply lost, waiting to be judged
+    outage_ms: int | None = None  # member of a ward outage that began then
+    outage_size: int = 0  # how many units that outage took
+    back_ms: int | None = None  # supply seen back since
+    stopped_ms: int | None = None  # stopped in use with supply present
+    meter_h: float | None = None
+    meter_ms: int | None = None
+    hours_day: int | None = None  # the day whose service hours were last written down
+    hold_ms: int | None = None
+    hold_lpm: float = 0.0
+    same_purity: float | None = None
+    same_ms: int = 0
+    same_flow: float | None = None
+    same_power: float | None = None
+    moved: bool = False  # flow or power moved while purity stood still
+    observed_ms: int = 0
+    inferred_ms: int = 0
+    unknown_ms: int = 0
+
+
+_encode = msgspec.msgpack.Encoder().encode
+_decode = msgspec.msgpack.Decoder(Memory).decode
+
+
+class Tracked:
+    """One unit under the rules: its fixed limits, its row and its memory."""
+
+    __slots__ = ("amber_pct", "awaited_ms", "id", "in_service", "last_ms", "limit_lpm", "memory", "model", "off_below_w",
+                 "over_lpm", "rated_lpm", "red_pct", "row", "volts_high", "volts_lost", "volts_low", "ward",
+                 "warm_up_ms")  # fmt: skip
+
+    def __init__(self, unit: Unit, model: Model, ward: Ward, limits: Limits = LIMITS) -> None:
+        self.id, self.ward, self.model = unit.id, ward, model
+        self.in_service = unit.in_service is not False
+        self.amber_pct, self.red_pct = model.amber_pct, model.red_pct
+        self.warm_up_ms = int(model.warm_up_min * 60_000)
+        self.off_below_w = model.power_w * limits.off_power_share
+        self.rated_lpm = model.rated_flow_lpm
+        self.over_lpm = model.rated_flow_lpm * limits.above_rated_share
+        self.limit_lpm = ward.flow_limit_lpm
+        self.volts_lost = model.nominal_volts * limits.lost_volts_share
+        self.volts_low = model.nominal_volts * (1 - limits.poor_volts_share)
+        self.volts_high = model.nominal_volts * (1 + limits.poor_volts_share)
+        self.row = UnitRow(unit=unit.id)
+        self.memory = Memory()
+        self.last_ms: int | None = None
+        self.awaited_ms = 0  # the deadline of this unit's entry in the engine's heap
+
+    def restore(self, row: UnitRow) -> None:
+        """Go on from a stored row."""
+        self.row, self.last_ms = row, row.last_ms
+        self.memory = _decode(row.state) if row.state else Memory()
+
+    def stored(self) -> UnitRow:
+        """The row to be stored now, with the memory in it."""
+        row, memory = self.row, self.memory
+        row.last_ms = self.last_ms
+        row.observed_h = memory.observed_ms / 3_600_000
+        row.inferred_h = memory.inferred_ms / 3_600_000
+        row.unknown_h = memory.unknown_ms / 3_600_000
+        row.state = _encode(memory)
+        return row
