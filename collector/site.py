@@ -52,7 +52,7 @@ class Facility(_Part):
     def _known_zone(cls, value: str) -> str:
         try:
             ZoneInfo(value)
-        except (ValueError, OSError) as error:
+        except (KeyError, ValueError, OSError) as error:
             raise ValueError(f"no time zone '{value}'; write one of the IANA names, such as Africa/Banjul") from error
         return value
 
