@@ -1,0 +1,1 @@
+"""The dashboard: what people see, and what they do about it."""

@@ -1,0 +1,1 @@
+"""The simulator: an invented fleet of concentrators, their physics and their faults."""
