@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import IO, Final, Protocol, Self
 
@@ -74,21 +74,21 @@ def _read_csv(path: Path, broken: Broken, facility: str) -> Iterator[Reading]:
                 continue
             try:
                 if len(row) != len(names):
-                    raise ValueError(f"{len(row)} fields, the header has {len(names)}")  # noqa: TRY301 - one way out
+                    raise ValueError(f"{len(row)} fields, the header has {len(names)}")
                 yield _checked(_from_texts(dict(zip(names, row, strict=True))))
             except ValueError as error:
                 broken(rows.line_num, str(error))
 
 
 def _from_texts(texts: dict[str, str]) -> Reading:
-    values: dict[str, float | None] = {}
+    values: dict[str, float | None] = {}  # in the order of Reading's fields
     for name in QUANTITIES:
         text = texts.get(name, "").strip()
         try:
             values[name] = float(text) if text else None
         except ValueError as error:
             raise ValueError(f"{name} '{text}' is not a number") from error
-    return Reading(texts["unit"].strip(), parse_utc(texts["time"].strip()), **values)
+    return Reading(texts["unit"].strip(), parse_utc(texts["time"].strip()), *(values[name] for name in QUANTITIES))  # type: ignore[arg-type]
 
 
 def _checked(reading: Reading) -> Reading:
@@ -117,8 +117,8 @@ def _read_parquet(path: Path, broken: Broken, facility: str) -> Iterator[Reading
 def _from_values(row: dict[str, object]) -> Reading:
     moment = row["time"]
     time_ms = parse_utc(moment if isinstance(moment, str) else moment.isoformat())  # type: ignore[attr-defined]
-    values = {name: None if row.get(name) is None else float(row[name]) for name in QUANTITIES}  # type: ignore[arg-type]
-    return Reading(str(row["unit"]), time_ms, **values)
+    values = [None if row.get(name) is None else float(row[name]) for name in QUANTITIES]  # type: ignore[arg-type]
+    return Reading(str(row["unit"]), time_ms, *values)  # type: ignore[arg-type]
 
 
 def _read_senml(path: Path, broken: Broken, facility: str) -> Iterator[Reading]:
@@ -147,16 +147,23 @@ def open_writer(path: Path, facility: str = "") -> Iterator[Writer]:
 
     RecordingError when it cannot be written. The file is complete only when the context ends.
     """
-    writer = {"csv": _CsvWriter, "parquet": _ParquetWriter, "senml": _SenmlWriter}[form_of(path)]
+    form = form_of(path)
+    writer: AbstractContextManager[Writer]
+    if form == "csv":
+        writer = _CsvWriter(path)
+    elif form == "parquet":
+        writer = _ParquetWriter(path)
+    else:
+        writer = _SenmlWriter(path, facility)
     try:
-        with writer(path, facility) as opened:
+        with writer as opened:
             yield opened
     except OSError as error:
         raise RecordingError(f"{path}: cannot be written: {error}") from error
 
 
 class _CsvWriter:
-    def __init__(self, path: Path, facility: str) -> None:
+    def __init__(self, path: Path) -> None:
         self._path = path
 
     def __enter__(self) -> Self:
@@ -177,7 +184,7 @@ class _CsvWriter:
 class _ParquetWriter:
     _GROUP: Final = 20_000  # rows a group: a few MB of memory, and groups large enough to compress
 
-    def __init__(self, path: Path, facility: str) -> None:
+    def __init__(self, path: Path) -> None:
         self._path, self._rows = path, list[Reading]()
 
     def __enter__(self) -> Self:

@@ -25,9 +25,7 @@ class LineFinder:
                 self._line.setdefault((*here, key[1]), number)
 
     @staticmethod
-    def _enter(
-        names: list[str], is_array: bool, counts: dict[tuple[str | int, ...], int]
-    ) -> tuple[str | int, ...]:
+    def _enter(names: list[str], is_array: bool, counts: dict[tuple[str | int, ...], int]) -> tuple[str | int, ...]:
         here: tuple[str | int, ...] = ()
         for depth, raw in enumerate(names):
             here = (*here, raw.strip())

@@ -13,7 +13,6 @@ from collector.site import Site, load_site
 FOLDER = Path(__file__).parent / "scenarios"
 START_MS = 1_790_000_000_000  # some moment; scenarios count from it
 EVERY_MS = 10_000
-COLUMNS = ("purity_pct", "flow_lpm", "power_w", "volts")
 
 
 @dataclass(frozen=True)
@@ -49,7 +48,8 @@ def _drawn(unit: str, points: list[list[object]]) -> Iterator[Reading]:
         after = min(row for row in rows if row[0] >= at_ms)
         share = (at_ms - before[0]) / (after[0] - before[0]) if after[0] > before[0] else 0.0
         values = [_between(a, b, share) for a, b in zip(before[1], after[1], strict=True)]
-        yield Reading(unit, START_MS + at_ms, **dict(zip(COLUMNS, values, strict=True)))
+        purity, flow, power, volts = values
+        yield Reading(unit, START_MS + at_ms, purity, flow, power, volts=volts)
 
 
 def _value(cell: object) -> float | None:
@@ -61,7 +61,7 @@ def _between(a: float | None, b: float | None, share: float) -> float | None:
 
 
 def offset_ms(text: str) -> int:
-    """"H:MM" or "H:MM:SS" in ms."""
+    """ "H:MM" or "H:MM:SS" in ms."""
     hours, minutes, seconds = ([int(part) for part in text.split(":")] + [0])[:3]
     return ((hours * 60 + minutes) * 60 + seconds) * 1000
 

@@ -23,7 +23,9 @@ Data = Annotated[Path, typer.Option("--data", metavar="DIR", help="The collector
 @app.command()
 def verify(
     data: Data = Path("data"),
-    head: Annotated[str | None, typer.Option(metavar="SEQ:HASH", help="A head noted earlier, to be found again.")] = None,
+    head: Annotated[
+        str | None, typer.Option(metavar="SEQ:HASH", help="A head noted earlier, to be found again.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object for a program to read.")] = False,
 ) -> None:
     """Check every row of the journal against its hash and the row before it.

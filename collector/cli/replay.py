@@ -88,7 +88,10 @@ def _tell(summary: Summary, as_json: bool) -> None:
     if summary.first_ms is not None and summary.last_ms is not None:
         span = f"{iso_utc(summary.first_ms)} to {iso_utc(summary.last_ms)}"
     say_error(f"{summary.readings} readings ({span}), {summary.events} events")
-    for name, count in (("out of order", summary.late), ("of units the site does not have", summary.unknown_units)):
+    for name, count in (
+        ("out of order", summary.late),
+        ("of units the site does not have", summary.unknown_units),
+    ):
         if count:
             say_error(f"  {count} readings {name}")
     for condition, count in sorted(summary.raised.items()):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collector.reading import Reading
 from collector.rules import causes
 from collector.rules.events import Event, Evidence
-from collector.rules.findings import clear_now, follow, raised
+from collector.rules.findings import clear_all, follow, raised
 from collector.rules.limits import Delay, Limits
 from collector.rules.memory import Tracked
 from collector.rules.unitrow import RUNNING
@@ -29,7 +29,14 @@ def _add(found: list[Event], event: Event | None) -> None:
 
 
 def _under(
-    unit: Tracked, name: str, value: float, limit: float, deadband: float, delay: Delay, time_ms: int, found: list[Event]
+    unit: Tracked,
+    name: str,
+    value: float,
+    limit: float,
+    deadband: float,
+    delay: Delay,
+    time_ms: int,
+    found: list[Event],
 ) -> None:
     """Follow "value is strictly under limit"; a raised one clears from limit + deadband on."""
     watch = unit.memory.watches.get(name)
@@ -57,7 +64,7 @@ def _purity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> No
         return
     watches = unit.memory.watches
     if watches and "purity-shutdown" in watches and purity >= unit.amber_pct:
-        _add(found, clear_now(unit, "purity-shutdown", r.time_ms, {"purity_pct": purity}))
+        found += clear_all(unit, ("purity-shutdown",), r.time_ms, {"purity_pct": purity})
     if purity < unit.amber_pct + limits.purity_deadband_pct or watches:
         gap = limits.purity_deadband_pct
         _under(unit, "purity-red", purity, unit.red_pct, gap, limits.red, r.time_ms, found)

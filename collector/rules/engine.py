@@ -15,8 +15,8 @@ from collector.reading import Reading
 from collector.rules import entries, hours, phases, supply, wards
 from collector.rules.conditions import check_running, check_supply
 from collector.rules.entries import JournalEntry
-from collector.rules.events import Event, Evidence
-from collector.rules.findings import clear_now, raise_now
+from collector.rules.events import Event, Evidence, Priority
+from collector.rules.findings import clear_all, raise_now
 from collector.rules.limits import LIMITS, Limits
 from collector.rules.memory import Tracked
 from collector.rules.proven import follow_proven
@@ -119,7 +119,7 @@ class RulesEngine:
         on = phases.shows_on(unit, r, limits)
         phase = phases.next_phase(unit, r, on)
         if unit.memory.watches:
-            self._heard_from(unit, r, found)
+            found += clear_all(unit, ("readings-absent", "clock-wrong"), r.time_ms, {})
         if phase != row.phase:
             self._change_phase(unit, phase, r, was_on, found)
         self._show(unit, r, now_ms)
@@ -134,12 +134,6 @@ class RulesEngine:
         check_supply(unit, r, limits, found)
         if unit.memory.outage_ms is not None or "supply-lost" in unit.memory.watches:
             self._follow_supply(unit, r, found)
-
-    @staticmethod
-    def _heard_from(unit: Tracked, r: Reading, found: list[Event]) -> None:
-        for name in ("readings-absent", "clock-wrong"):
-            if name in unit.memory.watches and (event := clear_now(unit, name, r.time_ms, {})) is not None:
-                found.append(event)
 
     def _change_phase(self, unit: Tracked, phase: str, r: Reading, was_on: bool, found: list[Event]) -> None:
         before = unit.row.phase
@@ -226,9 +220,13 @@ class RulesEngine:
 
     def _fall_silent(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
         in_use = hours.is_on(unit.row.phase) and unit.memory.delivered
-        evidence: Evidence = {"phase_before": unit.row.phase, "in_use": in_use, "flow_lpm": unit.memory.use_flow_lpm}
+        evidence: Evidence = {
+            "phase_before": unit.row.phase,
+            "in_use": in_use,
+            "flow_lpm": unit.memory.use_flow_lpm,
+        }
         audience = ("ward", "engineer") if in_use else ("engineer",)
-        priority = None if hours.is_on(unit.row.phase) else "low"
+        priority: Priority | None = None if hours.is_on(unit.row.phase) else "low"
         if unit.row.phase != UNSEEN:
             unit.memory.before_silence = unit.row.phase
             phases.enter(unit, SILENT, time_ms)

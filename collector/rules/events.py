@@ -14,7 +14,7 @@ CLEARED: Final = "cleared"
 
 Priority = Literal["low", "medium", "high"]
 PRIORITIES: Final[tuple[Priority, ...]] = ("low", "medium", "high")
-Evidence = dict[str, float | int | str | bool | None | list[str]]
+Evidence = dict[str, float | int | str | bool | list[str] | None]
 Quantiles = dict[str, float | None]
 
 

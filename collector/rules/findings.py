@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from collector.rules.catalogue import CATALOGUE, action_text
 from collector.rules.events import CLEARED, RAISED, UPDATED, Event, Evidence, Priority
 from collector.rules.limits import Delay
@@ -9,7 +11,13 @@ from collector.rules.memory import Tracked, Watch
 
 
 def follow(
-    unit: Tracked, name: str, bad: bool | None, delay: Delay, time_ms: int, evidence: Evidence, cause: str = "unknown"
+    unit: Tracked,
+    name: str,
+    bad: bool | None,
+    delay: Delay,
+    time_ms: int,
+    evidence: Evidence,
+    cause: str = "unknown",
 ) -> Event | None:
     """Move one condition along by one reading; returns its event when it is raised or cleared now.
 
@@ -61,15 +69,19 @@ def clear_now(unit: Tracked, name: str, time_ms: int, evidence: Evidence) -> Eve
     return _event(unit, name, CLEARED, watch, time_ms, evidence, "")
 
 
+def clear_all(unit: Tracked, names: Iterable[str], time_ms: int, evidence: Evidence) -> list[Event]:
+    """Clear several conditions at once; the events of those that had been raised."""
+    events = (clear_now(unit, name, time_ms, evidence) for name in names)
+    return [event for event in events if event is not None]
+
+
 def raised(unit: Tracked, name: str) -> bool:
     """Whether a condition of a unit stands raised."""
     watch = unit.memory.watches.get(name)
     return watch is not None and watch.raised_ms is not None
 
 
-def _recaused(
-    unit: Tracked, name: str, watch: Watch, time_ms: int, evidence: Evidence, cause: str
-) -> Event | None:
+def _recaused(unit: Tracked, name: str, watch: Watch, time_ms: int, evidence: Evidence, cause: str) -> Event | None:
     """Say so once when a better cause than "unknown" appears; a cause that is known already is not flipped about."""
     if cause == "unknown" or watch.cause != "unknown":
         return None
@@ -77,9 +89,7 @@ def _recaused(
     return _event(unit, name, UPDATED, watch, time_ms, evidence, "")
 
 
-def _event(
-    unit: Tracked, name: str, kind: str, watch: Watch, time_ms: int, evidence: Evidence, action: str
-) -> Event:
+def _event(unit: Tracked, name: str, kind: str, watch: Watch, time_ms: int, evidence: Evidence, action: str) -> Event:
     text = "" if kind == CLEARED else action_text(action or CATALOGUE[name].action, evidence)
     return Event(
         time_ms=time_ms, unit=unit.id, ward=unit.ward.id, event=kind, condition=name, priority=watch.priority,

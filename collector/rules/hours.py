@@ -45,9 +45,10 @@ def _by_meter(unit: Tracked, reading: Reading, limits: Limits) -> int | None:
     The meter must have been read at the gap's start as well as now, and must not have gone back or outrun the clock.
     """
     memory = unit.memory
-    if reading.hours_h is None or memory.meter_h is None or memory.meter_ms != unit.last_ms:
+    meter_ms = memory.meter_ms
+    if reading.hours_h is None or memory.meter_h is None or meter_ms is None or meter_ms != unit.last_ms:
         return None
-    gap_h = (reading.time_ms - memory.meter_ms) / HOUR
+    gap_h = (reading.time_ms - meter_ms) / HOUR
     ran_h = reading.hours_h - memory.meter_h
     if not 0 <= ran_h <= gap_h * limits.meter_rate + limits.meter_step_h:
         return None

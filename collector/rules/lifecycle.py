@@ -52,7 +52,10 @@ TRANSITIONS: Final[dict[tuple[State, Step], State]] = {
     (_S.UNACKNOWLEDGED, _E.SUPPRESS): _S.SUPPRESSED,
     (_S.UNACKNOWLEDGED, _E.REMOVE): _S.OUT_OF_SERVICE,
     (_S.ACKNOWLEDGED, _E.CLEAR): _S.NORMAL,
-    (_S.ACKNOWLEDGED, _E.RAISE): _S.UNACKNOWLEDGED,  # raised again at a higher priority: people must hear it anew
+    (
+        _S.ACKNOWLEDGED,
+        _E.RAISE,
+    ): _S.UNACKNOWLEDGED,  # raised again at a higher priority: people must hear it anew
     (_S.ACKNOWLEDGED, _E.SHELVE): _S.SHELVED,
     (_S.ACKNOWLEDGED, _E.SUPPRESS): _S.SUPPRESSED,
     (_S.ACKNOWLEDGED, _E.REMOVE): _S.OUT_OF_SERVICE,

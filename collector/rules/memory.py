@@ -62,9 +62,10 @@ _decode = msgspec.msgpack.Decoder(Memory).decode
 class Tracked:
     """One unit under the rules: its fixed limits, its row and its memory."""
 
-    __slots__ = ("amber_pct", "awaited_ms", "id", "in_service", "last_ms", "limit_lpm", "memory", "model", "off_below_w",
-                 "over_lpm", "rated_lpm", "red_pct", "row", "volts_high", "volts_lost", "volts_low", "ward",
-                 "warm_up_ms")  # fmt: skip
+    __slots__ = (
+        "amber_pct", "awaited_ms", "id", "in_service", "last_ms", "limit_lpm", "memory", "model", "off_below_w",
+        "over_lpm", "rated_lpm", "red_pct", "row", "volts_high", "volts_lost", "volts_low", "ward", "warm_up_ms",
+    )  # fmt: skip
 
     def __init__(self, unit: Unit, model: Model, ward: Ward, limits: Limits = LIMITS) -> None:
         self.id, self.ward, self.model = unit.id, ward, model

@@ -13,7 +13,7 @@ from collector.rules.unitrow import OFF, RUNNING, SILENT, UNSEEN, WARMING_UP
 
 
 def shows_on(unit: Tracked, reading: Reading, limits: Limits) -> bool | None:
-    """Whether a reading shows the unit running: by power where it is measured, else by flow or purity; None: cannot say."""
+    """Whether a reading shows the unit running: by power where measured, else by flow or purity; None: cannot say."""
     if reading.power_w is not None:
         return reading.power_w >= unit.off_below_w
     if reading.volts is not None and reading.volts < unit.volts_lost:
@@ -21,9 +21,7 @@ def shows_on(unit: Tracked, reading: Reading, limits: Limits) -> bool | None:
     flow, purity = reading.flow_lpm, reading.purity_pct
     if flow is None and purity is None:
         return None
-    return (flow is not None and flow >= limits.on_flow_lpm) or (
-        purity is not None and purity >= limits.on_purity_pct
-    )
+    return (flow is not None and flow >= limits.on_flow_lpm) or (purity is not None and purity >= limits.on_purity_pct)
 
 
 def next_phase(unit: Tracked, reading: Reading, on: bool | None) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collector.reading import Reading
 from collector.rules.catalogue import NOT_RESTARTED_ACTION, STOPPED_ACTION
 from collector.rules.events import Event, Evidence
-from collector.rules.findings import clear_now, raise_now, raised
+from collector.rules.findings import clear_all, raise_now, raised
 from collector.rules.hours import is_on
 from collector.rules.limits import Limits
 from collector.rules.memory import Tracked, Watch
@@ -21,7 +21,11 @@ def went_off(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
     purity = memory.run_purity_pct
     gone = r.volts is not None and r.volts < unit.volts_lost
     if not gone and _was_low(unit, purity):
-        evidence: Evidence = {"last_purity_pct": purity, "limit_pct": unit.model.shutdown_pct, "volts": r.volts}
+        evidence: Evidence = {
+            "last_purity_pct": purity,
+            "limit_pct": unit.model.shutdown_pct,
+            "volts": r.volts,
+        }
         found.append(raise_now(unit, "purity-shutdown", r.time_ms, evidence))
     elif gone or (r.volts is None and memory.delivered):
         memory.lost_ms, memory.back_ms = r.time_ms, None
@@ -61,8 +65,7 @@ def while_off(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> 
     elif r.time_ms - stopped_ms >= limits.stopped_off_ms:
         memory.stopped_ms = None
         evidence: Evidence = {"why": "off for half an hour: taken as switched off on purpose"}
-        if (event := clear_now(unit, "flow-absent", r.time_ms, evidence)) is not None:
-            found.append(event)
+        found += clear_all(unit, ("flow-absent",), r.time_ms, evidence)
 
 
 def _stopped(unit: Tracked, time_ms: int, action: str) -> Event:
@@ -74,9 +77,7 @@ def came_back(unit: Tracked, r: Reading, found: list[Event]) -> None:
     """A unit that was off runs again: what was said about its being off is over."""
     memory = unit.memory
     memory.lost_ms = memory.stopped_ms = None
-    for name in ("supply-lost", "flow-absent"):
-        if (event := clear_now(unit, name, r.time_ms, {"power_w": r.power_w, "volts": r.volts})) is not None:
-            found.append(event)
+    found += clear_all(unit, ("supply-lost", "flow-absent"), r.time_ms, {"power_w": r.power_w, "volts": r.volts})
 
 
 def steadily_back(unit: Tracked, r: Reading, limits: Limits) -> bool:
@@ -94,8 +95,7 @@ def end_loss(unit: Tracked, r: Reading, found: list[Event]) -> None:
     """A unit's supply is back: say so, and say it too when the unit has not started again by itself."""
     memory = unit.memory
     memory.back_ms = memory.lost_ms = None
-    if (event := clear_now(unit, "supply-lost", r.time_ms, {"volts": r.volts})) is not None:
-        found.append(event)
+    found += clear_all(unit, ("supply-lost",), r.time_ms, {"volts": r.volts})
     if unit.row.phase == OFF and memory.delivered and not raised(unit, "flow-absent"):
         memory.stopped_ms = r.time_ms
         found.append(_stopped(unit, r.time_ms, NOT_RESTARTED_ACTION))

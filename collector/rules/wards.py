@@ -12,7 +12,7 @@ from collector.reading import Reading
 from collector.rules import supply
 from collector.rules.catalogue import CATALOGUE, SUPPLY_UNSEEN_ACTION, action_text
 from collector.rules.events import CLEARED, RAISED, Event, Evidence
-from collector.rules.findings import clear_now, raise_now
+from collector.rules.findings import clear_all, raise_now
 from collector.rules.hours import is_on
 from collector.rules.limits import Limits
 from collector.rules.memory import Tracked, Watch
@@ -50,7 +50,7 @@ def _ward_lost(lost: Sequence[Tracked], told: Sequence[Tracked], due_ms: int) ->
     members = [*lost, *told]
     moments = [u.memory.lost_ms for u in lost if u.memory.lost_ms is not None]
     moments += [u.memory.watches["supply-lost"].since_ms for u in told]
-    folded = [clear_now(u, "supply-lost", due_ms, {"told_as": "ward-supply-lost"}) for u in told]
+    folded = [e for u in told for e in clear_all(u, ("supply-lost",), due_ms, {"told_as": "ward-supply-lost"})]
     first_ms = min(moments)
     _join(members, first_ms, len(members))
     evidence: Evidence = {
@@ -58,7 +58,7 @@ def _ward_lost(lost: Sequence[Tracked], told: Sequence[Tracked], due_ms: int) ->
         "units": sorted(u.id for u in members),
         "seen_for_s": (due_ms - first_ms) // 1000,
     }
-    return [_ward_event(members[0], RAISED, due_ms, evidence), *(e for e in folded if e is not None)]
+    return [_ward_event(members[0], RAISED, due_ms, evidence), *folded]
 
 
 def _ward_event(unit: Tracked, kind: str, time_ms: int, evidence: Evidence) -> Event:

@@ -60,13 +60,25 @@ def test_a_unit_without_ward_or_model_has_a_place_and_the_defaults() -> None:
     [
         ('[facility]\nid="a"\nnmae="x"', "site.toml:3: unknown key 'nmae'; did you mean 'name'?"),
         ('[facilty]\nid="a"', "site.toml:1: unknown key 'facilty'; did you mean 'facility'?"),
-        ('[facility]\nid="a"\n[[unit]]\nid="u"\n[[unit]]\nid="v"\n\nwrad="w"', "site.toml:8: unknown key 'wrad'; did you mean 'ward'?"),
-        ('[facility]\nid="a"\n[[model]]\nid="m"\n[[model.task]]\nid="t"\nevry_h=5', "site.toml:7: unknown key 'evry_h'; did you mean 'every_h'?"),
-        ('[facility]\nid="a"\n[[unit]]\nid="u"\nward="w"\n[[ward]]\nid="wa"', "site.toml:5: no [[ward]] has the id 'w'; did you mean 'wa'?"),
-        ('[facility]\nid="a"\n[[unit]]\nid="u"\n[[unit]]\nid="u"', "site.toml:6: two [[unit]] have the id 'u'; rename one"),
+        (
+            '[facility]\nid="a"\n[[unit]]\nid="u"\n[[unit]]\nid="v"\n\nwrad="w"',
+            "site.toml:8: unknown key 'wrad'; did you mean 'ward'?",
+        ),
+        (
+            '[facility]\nid="a"\n[[model]]\nid="m"\n[[model.task]]\nid="t"\nevry_h=5',
+            "site.toml:7: unknown key 'evry_h'; did you mean 'every_h'?",
+        ),
+        (
+            '[facility]\nid="a"\n[[unit]]\nid="u"\nward="w"\n[[ward]]\nid="wa"',
+            "site.toml:5: no [[ward]] has the id 'w'; did you mean 'wa'?",
+        ),
+        (
+            '[facility]\nid="a"\n[[unit]]\nid="u"\n[[unit]]\nid="u"',
+            "site.toml:6: two [[unit]] have the id 'u'; rename one",
+        ),
         ('[facility]\nid="a"\n[[unit]]\nward="u"', "site.toml:3: [unit] needs 'id'; add it"),
     ],
-)  # fmt: skip
+)
 def test_a_wrong_key_is_named_with_its_line_and_the_nearest_known_one(text: str, expected: str) -> None:
     assert expected in faults(text)
 

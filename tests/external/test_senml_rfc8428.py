@@ -1,7 +1,8 @@
 """SenML against the examples of RFC 8428.
 
 Source: RFC 8428 (August 2018), section 5 and its example files ex1 to ex13; the expected records are those the standard
-and its working group's resolved files give. Features: RFC 9100 (August 2021), sections 2 and 4. Secondary units: RFC 8798.
+and its working group's resolved files give. Features: RFC 9100 (August 2021), sections 2 and 4. Secondary units: RFC
+8798.
 """
 
 import json

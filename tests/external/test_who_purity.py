@@ -1,9 +1,9 @@
 """Purity limits and boundaries.
 
-Source: WHO, Technical specifications for oxygen concentrators (2015), and WHO-UNICEF technical specifications and guidance
-for oxygen therapy devices (2019): audible low-purity alarm when purity is under 82 % (as cited by a supply-intelligence
-brief). Source: IEC 60038 (from memory): 230 V +/-10 % = 207 to 253 V. Source: Johns et al., Thorax 1985;40:806: purity
-ceiling about 96 % because argon is concentrated along with oxygen. Amber at 85 %: common practice, no source.
+Source: WHO, Technical specifications for oxygen concentrators (2015), and WHO-UNICEF technical specifications and
+guidance for oxygen therapy devices (2019): audible low-purity alarm when purity is under 82 % (as cited by a brief).
+Source: IEC 60038 (from memory): 230 V +/-10 % = 207 to 253 V. Source: Johns et al., Thorax 1985;40:806: purity ceiling
+about 96 % because argon is concentrated along with oxygen. Amber at 85 %: common practice, no source.
 """
 
 import pytest
@@ -61,6 +61,9 @@ def test_an_uncorrected_ultrasonic_analyser_is_suspected() -> None:
     assert said(101.7) == {"sensor-suspect"}
 
 
-@pytest.mark.parametrize(("volts", "expected"), [(207.0, set()), (206.9, {"supply-poor"}), (253.0, set()), (253.1, {"supply-poor"})])
+@pytest.mark.parametrize(
+    ("volts", "expected"),
+    [(207.0, set()), (206.9, {"supply-poor"}), (253.0, set()), (253.1, {"supply-poor"})],
+)
 def test_iec_60038_supply_band(volts: float, expected: set[str]) -> None:
     assert said(93.0, volts) == expected

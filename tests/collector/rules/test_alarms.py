@@ -17,13 +17,22 @@ class Board:
     def __init__(self) -> None:
         self.board, self.seq = AlarmBoard(), 0
 
-    def write(self, kind: str, at_min: float, body: dict[str, Any] | None = None, unit: str = "u1", who: str = "") -> None:
+    def write(
+        self, kind: str, at_min: float, body: dict[str, Any] | None = None, unit: str = "u1", who: str = ""
+    ) -> None:
         self.seq += 1
-        self.board.fold(JournalRow(seq=self.seq, recorded_ms=0, at_ms=int(at_min * MINUTE), kind=kind, unit=unit, ward="w",
-                                   condition="purity-amber", who=who, role="ward" if who else "", body=body or {}))  # fmt: skip
+        row = JournalRow(
+            seq=self.seq, recorded_ms=0, at_ms=int(at_min * MINUTE), kind=kind, unit=unit, ward="w",
+            condition="purity-amber", who=who, role="ward" if who else "", body=body or {},
+        )  # fmt: skip
+        self.board.fold(row)
 
     def event(self, what: str, at_min: float, priority: str = "medium") -> None:
-        self.write(entries.CONDITION, at_min, {"event": what, "priority": priority, "audience": ["ward"], "cause": "unknown", "action": "do"})
+        self.write(
+            entries.CONDITION,
+            at_min,
+            {"event": what, "priority": priority, "audience": ["ward"], "cause": "unknown", "action": "do"},
+        )
 
     @property
     def alarm(self) -> Alarm:
@@ -35,7 +44,11 @@ def test_raise_acknowledge_clear() -> None:
     b.event("raised", 1)
     assert (b.alarm.state, b.alarm.speaks) == (State.UNACKNOWLEDGED, True)
     b.write(entries.ACKNOWLEDGE, 2, who="Nurse in charge")
-    assert (b.alarm.state, b.alarm.acked_by, b.alarm.acked_ms) == (State.ACKNOWLEDGED, "Nurse in charge", 2 * MINUTE)
+    assert (b.alarm.state, b.alarm.acked_by, b.alarm.acked_ms) == (
+        State.ACKNOWLEDGED,
+        "Nurse in charge",
+        2 * MINUTE,
+    )
     b.event("cleared", 3)
     assert (b.alarm.state, b.alarm.speaks) == (State.NORMAL, False)
 
@@ -95,12 +108,26 @@ def test_a_step_that_the_table_does_not_allow_changes_nothing_and_is_counted() -
     b.write(entries.ACKNOWLEDGE, 3, who="x")
     before = b.alarm.changed_ms
     b.write(entries.ACKNOWLEDGE, 4, who="y")
-    assert (b.alarm.state, b.alarm.changed_ms, b.alarm.acked_by, b.board.refused) == (State.NORMAL, before, "x", 1)
+    assert (b.alarm.state, b.alarm.changed_ms, b.alarm.acked_by, b.board.refused) == (
+        State.NORMAL,
+        before,
+        "x",
+        1,
+    )
 
 
 def test_the_worst_and_oldest_come_first() -> None:
     board = AlarmBoard(
-        Alarm(unit=u, ward="w", condition="c", state=State.UNACKNOWLEDGED, active=True, priority=p, raised_ms=t, audience=("ward",))
+        Alarm(
+            unit=u,
+            ward="w",
+            condition="c",
+            state=State.UNACKNOWLEDGED,
+            active=True,
+            priority=p,  # type: ignore[arg-type]
+            raised_ms=t,
+            audience=("ward",),
+        )
         for u, p, t in (("a", "low", 1), ("b", "high", 9), ("c", "high", 3), ("d", "medium", 2))
     )
     assert [alarm.unit for alarm in board.speaking("w", "ward")] == ["c", "b", "d", "a"]

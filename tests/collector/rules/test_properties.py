@@ -20,8 +20,10 @@ UNITS = [unit.id for unit in SITE.units]
 
 def _value(name: str) -> st.SearchStrategy[float | None]:
     low, high = LIMITS[name]
-    return st.none() | st.floats(low, high, allow_nan=False) | st.sampled_from([0.0, 21.0, 80.0, 84.0, 93.0, 230.0]).map(
-        lambda value: min(max(value, low), high)
+    return (
+        st.none()
+        | st.floats(low, high, allow_nan=False)
+        | st.sampled_from([0.0, 21.0, 80.0, 84.0, 93.0, 230.0]).map(lambda value: min(max(value, low), high))
     )
 
 
@@ -80,7 +82,9 @@ def test_redelivery_changes_nothing(stream: list[Reading], data: st.DataObject) 
 
 @settings(max_examples=100, deadline=None)
 @given(streams, st.data())
-def test_a_restart_from_the_stored_rows_goes_on_as_if_nothing_had_happened(stream: list[Reading], data: st.DataObject) -> None:
+def test_a_restart_from_the_stored_rows_goes_on_as_if_nothing_had_happened(
+    stream: list[Reading], data: st.DataObject
+) -> None:
     ordered = sorted(stream, key=lambda r: r.time_ms)
     cut = data.draw(st.integers(0, len(ordered)))
     expected = run(RulesEngine(SITE), ordered)
@@ -96,7 +100,7 @@ def test_a_restart_from_the_stored_rows_goes_on_as_if_nothing_had_happened(strea
 @given(streams)
 def test_the_board_agrees_with_the_rules(stream: list[Reading]) -> None:
     board = AlarmBoard()
-    standing = set()
+    standing: set[tuple[str, str, str]] = set()
     for seq, event in enumerate(run(RulesEngine(SITE), stream), 1):
         (standing.discard if event.event == "cleared" else standing.add)(event.key)
         board.fold(JournalRow(seq=seq, recorded_ms=0, at_ms=event.time_ms, kind=CONDITION, unit=event.unit,
@@ -108,5 +112,5 @@ def test_the_board_agrees_with_the_rules(stream: list[Reading]) -> None:
 @given(st.floats(), st.sampled_from(QUANTITIES))
 def test_what_no_instrument_says_is_refused(value: float, name: str) -> None:
     low, high = LIMITS[name]
-    fault = fault_in(Reading("u", START_MS, **{name: value}))
+    fault = fault_in(Reading("u", START_MS, **{name: value}))  # type: ignore[arg-type]
     assert (fault is None) == (low <= value <= high)
