@@ -135,8 +135,8 @@ def install_packages(lock: Path) -> None:
     ) as pip:
         for line in pip.stdout or ():
             words.append(line.rstrip())
-            seen = sum(word.startswith("Collecting ") for word in words)
-            if line.startswith("Collecting ") and seen % SAY_EVERY == 0:
+            seen = sum(word.startswith(("Collecting ", "Processing ")) for word in words)
+            if line.startswith(("Collecting ", "Processing ")) and seen % SAY_EVERY == 0:
                 say(f"  {seen} of {total}")
             elif line.startswith("Installing collected"):
                 say("  unpacking")
