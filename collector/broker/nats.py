@@ -11,9 +11,9 @@ from collector.broker.process import Broker
 from collector.broker.programs import Program, find_programs
 from collector.broker.start import LOG_LIMIT_BYTES, prepare_folder, start_on
 
-OLDEST = (2, 9, 10)  # the oldest that the tests of this project were run with
+OLDEST = (2, 10, 25)  # the oldest that the tests of this project were run with
 MAX_ACK_PENDING = 1000  # readings on their way to the collector; a batch is acknowledged when it is on disk
-SYNC_INTERVAL = "5s"  # what a power cut can take from the broker; a crash of the broker alone takes nothing
+SYNC_INTERVAL = "1s"  # what a power cut can take from the broker; a crash of the broker alone takes nothing
 
 
 def start_nats(data_dir: Path, *, port: int = 0, host: str = "127.0.0.1") -> Broker:

@@ -145,7 +145,7 @@ class Broker:
                 self.kill()
                 raise BrokerError(self._failed(f"did not answer in {START_S:.0f} s", said_before)) from None
             fault = BrokerError(self._failed(f"ended at the start (exit status {status})", said_before))
-            raise PortTaken(str(fault)) if "in use" in str(fault) else fault
+            raise PortTaken(str(fault)) if "address already in use" in str(fault).casefold() else fault
 
     def _failed(self, how: str, said_before: int) -> str:
         with self.log_path.open("rb") as log:

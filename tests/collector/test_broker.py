@@ -142,7 +142,7 @@ def test_a_folder_that_cannot_be_made_is_said(tmp_path):
 def test_a_missing_program_is_said_with_the_way_out(tmp_path, monkeypatch):
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.setattr(sysconfig, "get_path", lambda _: str(tmp_path))
-    with pytest.raises(BrokerError, match=r"no nats-server 2\.9\.10 or newer .*deploy/run\.py"):
+    with pytest.raises(BrokerError, match=r"no nats-server 2\.10\.25 or newer .*deploy/run\.py"):
         start_nats(tmp_path)
 
 

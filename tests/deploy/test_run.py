@@ -4,9 +4,11 @@ import ast
 import os
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 from deploy import run
 
@@ -173,3 +175,17 @@ def test_the_two_locks_agree_and_every_pin_has_hashes_and_no_host():
     assert runtime < test
     assert any(pin.startswith("paho-mqtt==") for pin in runtime)
     assert any(pin.startswith("pytest==") for pin in test - runtime)
+
+
+def test_the_lock_satisfies_what_the_project_asks_for():
+    """A changed range in pyproject.toml without a new lock is found here."""
+    project = tomllib.loads((run.ROOT / "pyproject.toml").read_text())["project"]
+    asked = [*project["dependencies"], *project["optional-dependencies"]["test"]]
+    pinned: dict[str, set[str]] = {}
+    for line in run.LOCKS["test"].read_text().splitlines():
+        if "==" in line:
+            name, version = line.split()[0].split("==")
+            pinned.setdefault(name, set()).add(version)
+    for requirement in map(Requirement, asked):
+        for version in pinned.get(requirement.name, {"0"}):
+            assert requirement.specifier.contains(version), f"{requirement} is not what the lock pins: {version}"
