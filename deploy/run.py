@@ -104,8 +104,11 @@ def is_reusable() -> bool:
     return asked.returncode == 0 and asked.stdout.strip() == sys.version.strip()
 
 
-def install(kind: str) -> None:
-    """Make `.venv` hold the lock `kind`; when it fails or is broken off, the next run begins anew."""
+def install(kind: str, held: int) -> None:
+    """Make `.venv` hold the lock `kind`; when it fails or is broken off, the next run begins anew.
+
+    `held` is the open lock file; pip inherits it, since it goes on for a while when only this script is killed.
+    """
     import venv  # after the check that this Python has one
 
     reusable = is_reusable()
@@ -116,14 +119,14 @@ def install(kind: str) -> None:
     else:
         say(f"making .venv with Python {sys.version.split()[0]}")
         venv.EnvBuilder(clear=True, with_pip=True, symlinks=True).create(VENV)
-    install_packages(LOCKS[kind])
+    install_packages(LOCKS[kind], held)
     put_on_path()
     STAMP.write_text(wanted(kind) + "\n", encoding="ascii")
     UNDER_WAY.unlink()
     say("ready")
 
 
-def install_packages(lock: Path) -> None:
+def install_packages(lock: Path, held: int) -> None:
     """Install exactly the lock, every file checked by its hash; Unusable with pip's last words otherwise."""
     total = sum("==" in line for line in lock.read_text(encoding="utf-8").splitlines())
     say(f"installing {total} packages from deploy/{lock.name} (the first time: up to a few minutes)")
@@ -131,7 +134,7 @@ def install_packages(lock: Path) -> None:
     command += ["--require-hashes", "--no-deps", "--only-binary", ":all:", "-r", str(lock)]
     words = []
     with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace"
+        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace", pass_fds=[held]
     ) as pip:
         for line in pip.stdout or ():
             words.append(line.rstrip())
@@ -172,7 +175,7 @@ def ensure(kind: str) -> None:
             say("another set-up is at work in this folder; waiting for it")
             fcntl.flock(lock, fcntl.LOCK_EX)
         if not is_current(kind):
-            install(kind)
+            install(kind, lock.fileno())
 
 
 def command_line(arguments: "list[str]") -> "list[str]":

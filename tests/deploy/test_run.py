@@ -97,7 +97,7 @@ def test_an_installation_that_was_broken_off_is_neither_current_nor_built_upon(p
 def test_a_failed_installation_says_what_pip_said_and_is_not_taken_for_good(place):
     run.LOCKS["test"].write_text("!damaged! ==1.0\n")  # pip refuses it before it asks anybody
     with pytest.raises(run.Unusable, match=r"(?s)could not install .*Invalid requirement"):
-        run.install("test")
+        run.ensure("test")
     assert not run.is_current("test")
     assert not run.is_current("runtime")
     assert not run.is_reusable()
