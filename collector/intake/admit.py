@@ -1,0 +1,119 @@
+"""Which messages are readings: pure, and the hot path of the collector.
+
+Rules of this file: nothing is dropped without a trace. A message that cannot be read at all is set aside whole; a pack
+with one bad moment gives its good ones, and the bad one is set aside with what is wrong about it.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from collector.reading import EARLIEST_MS, Reading, fault_in
+from collector.senml import SenmlError, decode_pack
+from collector.site import Site
+from collector.store.quarantine import Quarantined
+from collector.topics import split_topic
+
+DAY_MS: Final = 86_400_000
+OLDEST_MS: Final = 400 * DAY_MS  # a bridge that was away longer than raw readings are kept has nothing to add
+AHEAD_MS: Final = 120_000  # of wall time: clocks of small bridges are set by hand, or by a network that comes and goes
+PAYLOAD_MAX: Final = 256 * 1024  # about 2,000 moments in a pack; anything larger is no bridge's
+
+
+class LinkNews(NamedTuple):
+    """What a bridge's link topic says."""
+
+    bridge: str
+    online: bool
+
+
+class Ahead(NamedTuple):
+    """A unit whose readings come from the future."""
+
+    unit: str
+    ahead_s: float
+
+
+class Admitted:
+    """What a batch of messages came to."""
+
+    __slots__ = ("ahead", "links", "quarantined", "readings")
+
+    def __init__(self) -> None:
+        self.readings: list[Reading] = []
+        self.quarantined: list[Quarantined] = []
+        self.links: list[LinkNews] = []
+        self.ahead: list[Ahead] = []
+
+
+class Admission:
+    """Reads the messages of one facility; `speed` is how fast its clock runs against the wall."""
+
+    def __init__(self, site: Site, speed: float = 1.0) -> None:
+        self._facility = site.facility.id
+        self._units = {unit.id for unit in site.units}
+        self._routes: dict[str, tuple[str, str]] = {}
+        self._ahead_ms = int(AHEAD_MS * max(speed, 1.0))
+
+    def admit(self, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+        """Read one message into `out`."""
+        route = self._routes.get(topic) or self._route(topic)
+        kind, name = route
+        if kind == "unit":
+            self._admit_pack(name, topic, payload, received_ms, out)
+        elif kind == "bridge":
+            self._admit_link(name, topic, payload, received_ms, out)
+        else:
+            out.quarantined.append(_aside(received_ms, topic, payload, kind, name))
+
+    def _route(self, topic: str) -> tuple[str, str]:
+        parts = split_topic(topic)
+        if parts is None:
+            return "topic", "no topic of ours"
+        facility, kind, name = parts
+        if facility != self._facility:
+            return "other-facility", f"the topic is of '{facility}', this is '{self._facility}'"
+        if kind == "unit" and name not in self._units:
+            return "unknown-unit", f"the site file has no unit '{name}'"
+        self._routes[topic] = (kind, name)  # only known names are kept, so that strangers cannot fill memory
+        return kind, name
+
+    def _admit_pack(self, unit: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+        if len(payload) > PAYLOAD_MAX:
+            reason = f"{len(payload)} bytes, more than {PAYLOAD_MAX}"
+            out.quarantined.append(_aside(received_ms, topic, payload, "too-large", reason))
+            return
+        try:
+            readings = decode_pack(payload, received_ms, self._facility, unit)
+        except SenmlError as error:
+            out.quarantined.append(_aside(received_ms, topic, payload, error.kind, str(error)))
+            return
+        for reading in readings:
+            fault = self._fault(reading, received_ms, out)
+            if fault is None:
+                out.readings.append(reading)
+            else:
+                out.quarantined.append(_aside(received_ms, topic, payload, *fault))
+
+    def _fault(self, reading: Reading, received_ms: int, out: Admitted) -> tuple[str, str] | None:
+        time_ms = reading.time_ms
+        if time_ms > received_ms + self._ahead_ms:
+            ahead_s = (time_ms - received_ms) / 1000
+            out.ahead.append(Ahead(reading.unit, ahead_s))
+            return "clock-ahead", f"its time is {ahead_s:.0f} s ahead of this clock"
+        if time_ms < EARLIEST_MS or time_ms < received_ms - OLDEST_MS:
+            return "too-old", f"its time is {(received_ms - time_ms) // DAY_MS} days ago"
+        fault = fault_in(reading)
+        return None if fault is None else ("implausible", fault)
+
+    @staticmethod
+    def _admit_link(bridge: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+        if payload in (b"online", b"offline"):
+            out.links.append(LinkNews(bridge, payload == b"online"))
+        else:
+            reason = "a bridge's link is `online` or `offline`"
+            out.quarantined.append(_aside(received_ms, topic, payload, "link", reason))
+
+
+def _aside(received_ms: int, topic: str, payload: bytes, kind: str, reason: str) -> Quarantined:
+    return Quarantined(received_ms, topic, payload, kind, reason)

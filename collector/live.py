@@ -1,0 +1,273 @@
+"""The loop that joins intake, rules, store and notify, in one thread.
+
+Rules of this file: what a batch of messages leads to (readings, events, unit rows, alarms) goes into the store in ONE
+transaction, and only then is the batch acknowledged; wards are told from what is stored, never before. When the store
+fails, nothing of the batch counts: the rules go back to what is stored, the connection is broken, and the broker sends
+the batch again.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import threading
+import time
+from collections.abc import Callable, Iterable
+from typing import Any, Final
+
+from collector import log
+from collector.clock import Clock
+from collector.intake.admit import Admission, Admitted
+from collector.intake.subscriber import CONNECTED, Message, Subscriber
+from collector.notify.signal import ward_signal
+from collector.notify.teller import Teller, lost_payload
+from collector.rules import entries
+from collector.rules.alarms import Alarm, AlarmBoard
+from collector.rules.engine import RulesEngine
+from collector.rules.entries import JournalEntry, JournalRow
+from collector.rules.events import Event, event_fields
+from collector.site import Site
+from collector.store import Store, StoreError
+from collector.topics import heartbeat_topic, link_topic, readings_topic
+from collector.upkeep import Upkeep
+
+SETTLE_S: Final = 2.0  # of wall time: how late a reading may be and still come before a silence is judged
+STATUS_S: Final = 1.0  # of wall time between writings of the collector's status
+FATAL: Final = frozenset({"other-facility", "newer-schema", "corrupt"})
+STORE_RETRY_S: Final = 1.0
+
+
+class Collector:
+    """One facility's collector; turn() does one round and never waits longer than it is told to."""
+
+    def __init__(
+        self, site: Site, store: Store, broker_host: str, broker_port: int, clock: Clock, *, username: str | None = None,
+        password: str | None = None, wall_s: Callable[[], float] = time.time,
+        monotonic_s: Callable[[], float] = time.monotonic, site_text: str = "",
+    ) -> None:  # fmt: skip
+        self.site, self.store, self.clock = site, store, clock
+        self._wall_s, self._monotonic_s = wall_s, monotonic_s
+        facility = site.facility.id
+        self.line = Subscriber(
+            broker_host, broker_port, f"sieveward-{facility}",
+            [readings_topic(facility, "+"), link_topic(facility, "+")], username=username, password=password,
+            will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
+        )  # fmt: skip
+        self.admission = Admission(site, clock.speed)
+        wards = [ward.id for ward in site.places()]
+        self.teller = Teller(facility, wards, self.line, self._signal)
+        self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0}
+        self.store_said = ""
+        self._upkeep = Upkeep(store, clock)
+        self._status_s, self._started_ms = float("-inf"), clock.now_ms()
+        self._rate = (monotonic_s(), 0)
+        self._store_retry_s = 0.0
+        self._changed_wards: set[str] = set()
+        self._load()
+        self._open(site_text)
+
+    # -- state -----------------------------------------------------------------------------------------------------
+
+    def _load(self) -> None:
+        """Rules and alarms as they are stored: at the start, and after a transaction that failed."""
+        self.engine = RulesEngine(self.site)
+        self.engine.restore(self.store.load_units())
+        folded = self.store.status("board") or {}
+        unused = {unit.id for unit in self.site.units if unit.in_service is False}
+        self.board = AlarmBoard(self.store.load_alarms(), unused | set(folded.get("out_of_service", ())))
+        self._folded_seq = int(folded.get("seq", 0))
+
+    def _open(self, site_text: str) -> None:
+        clock = {"wall_ms": int(self._wall_s() * 1000), "at_ms": self.clock.now_ms(), "speed": self.clock.speed}
+        start = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_START, origin="collector",
+                             body={"pid": os.getpid(), "units": len(self.site.units)})  # fmt: skip
+        with self.store.transaction():
+            self.store.set_status("clock", clock)
+            if site_text:
+                self.store.set_status("site", {"text": site_text})
+            self._write_journal([start])
+
+    def _signal(self, ward: str) -> dict[str, Any]:
+        rows = self.engine.rows(unit.id for unit in self.site.units_of(ward))
+        return ward_signal(self.site, self.site.ward(ward), self.board, rows, self.clock.now_ms())
+
+    # -- a turn ----------------------------------------------------------------------------------------------------
+
+    def run(self, stop: threading.Event) -> None:
+        """Turn until `stop` is set. StoreError when the store can never work again (another facility's, corrupt)."""
+        while not stop.is_set():
+            self.turn(0.25)
+
+    def turn(self, timeout_s: float = 0.0) -> int:
+        """Read a batch, judge it, store it, acknowledge it, tell the wards; returns how many messages there were."""
+        if self._store_waits(timeout_s):
+            return 0
+        state_before = self.line.state
+        batch = self.line.poll(timeout_s)
+        if self.line.state != state_before:
+            log.say("broker", state=self.line.state, said=self.line.said)
+        try:
+            self._commit(batch)
+        except StoreError as error:
+            self._store_failed(error)
+            return 0
+        self.line.acknowledge(batch)
+        self._tell()
+        if not batch:
+            self._care()
+        return len(batch)
+
+    def _commit(self, batch: list[Message]) -> None:
+        now_ms = self.clock.now_ms()
+        admitted = Admitted()
+        admit = self.admission.admit
+        for topic, payload, _mid, _connection in batch:
+            admit(topic, payload, now_ms, admitted)
+        events = self._judge(admitted, now_ms)
+        notes = self.engine.take_notes()
+        foreign = self.store.journal_after(self._folded_seq)
+        ends = self.board.expire(now_ms)
+        due = self._monotonic_s() - self._status_s >= STATUS_S
+        if not (batch or events or notes or foreign or ends or due or self.engine.touched):
+            return
+        self.counts["messages"] += len(batch)
+        self.counts["quarantined"] += len(admitted.quarantined)
+        with self.store.transaction():
+            self._write(admitted, [*map(_entry, events), *notes, *ends])
+            if due or admitted.links:
+                self._write_status(now_ms, admitted)
+        self.engine.clear_touched()
+        self.store_said = ""
+
+    def _judge(self, admitted: Admitted, now_ms: int) -> list[Event]:
+        events: list[Event] = []
+        read = self.engine.read
+        for reading in admitted.readings:
+            if found := read(reading, now_ms):
+                events += found
+        for unit, ahead_s in admitted.ahead:
+            events += self.engine.note_clock(unit, ahead_s, now_ms)
+        for bridge, online in admitted.links:
+            self.engine.note_link(bridge, online, now_ms)
+        if self.line.caught_up:
+            # Before it has caught up, and while there is no broker, silence says nothing about a unit.
+            events += self.engine.tick(now_ms - int(SETTLE_S * 1000 * self.clock.speed))
+        return events
+
+    def _write(self, admitted: Admitted, news: list[JournalEntry]) -> None:
+        store = self.store
+        if admitted.readings:
+            new = store.add_readings(admitted.readings)
+            self.counts["readings"] += new
+            self.counts["duplicates"] += len(admitted.readings) - new
+        if self.engine.touched:
+            store.save_units(self.engine.rows(self.engine.touched))
+        if admitted.quarantined:
+            store.quarantine(admitted.quarantined)
+        self._write_journal(news)
+
+    def _write_journal(self, news: list[JournalEntry]) -> None:
+        """Fold what others wrote since the last turn, then write and fold our own; inside the transaction."""
+        rows = self.store.journal_after(self._folded_seq)
+        rows += self.store.append_journal(news, int(self._wall_s() * 1000))
+        if not rows:
+            return
+        changed = self._fold(rows)
+        self.store.save_alarms(changed)
+        self._folded_seq = rows[-1].seq
+        document = {"seq": self._folded_seq, "out_of_service": sorted(self.board.removed_units)}
+        self.store.set_status("board", document)
+
+    def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:
+        changed: dict[tuple[str, str, str], Alarm] = {}
+        for row in rows:
+            for alarm in self.board.fold(row):
+                changed[alarm.key] = alarm
+                self._changed_wards.add(alarm.ward)
+            if row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
+                self._changed_wards.add(self._ward_of(row.unit))
+            if row.kind == entries.CONDITION:
+                log.say("condition", event=row.body["event"], condition=row.condition, unit=row.unit, ward=row.ward)
+        return list(changed.values())
+
+    def _ward_of(self, unit_id: str) -> str:
+        return self.site.ward_of(unit_id).id if self.site.unit(unit_id) else ""
+
+    # -- what else a turn does -------------------------------------------------------------------------------------
+
+    def _write_status(self, now_ms: int, admitted: Admitted) -> None:
+        self._status_s = self._monotonic_s()
+        self.store.set_status("collector", self.status(now_ms))
+        for bridge, online in admitted.links:
+            document = {"state": "online" if online else "offline", "at_ms": now_ms}
+            self.store.set_status(f"bridge:{bridge}", document)
+
+    def status(self, now_ms: int) -> dict[str, Any]:
+        """How the collector is; at_ms is its heartbeat."""
+        self.counts["late"] = self.engine.late
+        since_s, before = self._rate
+        now_s = self._monotonic_s()
+        rate = (self.counts["messages"] - before) / (now_s - since_s) if now_s > since_s else 0.0
+        self._rate = (now_s, self.counts["messages"])
+        return {
+            "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
+            "broker": f"{self.line.host}:{self.line.port}", "broker_state": self.line.state,
+            "broker_said": self.line.said, "caught_up": self.line.caught_up, "rate_per_s": round(rate, 1),
+            "store_said": self.store_said, "told_ms": dict(self.teller.told_ms), **self.counts,
+        }  # fmt: skip
+
+    def _tell(self) -> None:
+        if self.line.state != CONNECTED:
+            return
+        now_ms = self.clock.now_ms()
+        self.teller.tell(self._changed_wards, now_ms)
+        self._changed_wards.clear()
+        news = {"readings": self.counts["readings"], "quarantined": self.counts["quarantined"]}
+        self.teller.beat(self._monotonic_s(), now_ms, {**news, "store": self.store_said or "good"})
+
+    def _care(self) -> None:
+        try:
+            self._upkeep.slice()
+        except StoreError as error:
+            self._store_failed(error)
+
+    def _store_waits(self, timeout_s: float) -> bool:
+        wait_s = self._store_retry_s - self._monotonic_s()
+        if wait_s <= 0:
+            return False
+        time.sleep(min(wait_s, timeout_s))
+        return True
+
+    def _store_failed(self, error: StoreError) -> None:
+        """Nothing of this turn counts; what was read comes again."""
+        log.say("store-failed", level=logging.ERROR, kind=error.kind, said=str(error))
+        if error.kind in FATAL:
+            raise error
+        self.store_said = str(error)
+        if self.line.state == CONNECTED:
+            self.teller.beat(float("inf"), self.clock.now_ms(), {"store": self.store_said})
+        self.line.drop()
+        self._store_retry_s = self._monotonic_s() + STORE_RETRY_S
+        try:
+            self._load()
+        except StoreError as again:
+            log.say("store-failed", level=logging.ERROR, kind=again.kind, said=str(again))
+
+    def close(self) -> None:
+        """Write the end down and say goodbye to the broker; what was not acknowledged stays there."""
+        stop = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_STOP, origin="collector", body={})
+        try:
+            with self.store.transaction():
+                self._write_journal([stop])
+        except StoreError as error:
+            log.say("store-failed", level=logging.ERROR, kind=error.kind, said=str(error))
+        if self.line.state == CONNECTED:
+            self.teller.goodbye(self.clock.now_ms())
+        self.line.close()
+
+
+def _entry(event: Event) -> JournalEntry:
+    return JournalEntry(
+        at_ms=event.time_ms, kind=entries.CONDITION, unit=event.unit, ward=event.ward, condition=event.condition,
+        origin="collector", body=event_fields(event),
+    )  # fmt: skip

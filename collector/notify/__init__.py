@@ -1,0 +1,1 @@
+"""The way out: what a ward must know now, and that the collector lives."""
