@@ -97,6 +97,15 @@ def test_what_is_written_is_read_back(readings: list[Reading]) -> None:
             assert getattr(one, name) == pytest.approx(getattr(two, name), abs=1e-5)
 
 
+@given(moments, st.sampled_from([None, {"bver": 10}, {"bu": "W"}, {"x": 1}]))
+def test_the_quick_way_reads_as_the_general_one(readings: list[Reading], extra: dict[str, object] | None) -> None:
+    payload = encode_pack("lake", "u1", readings[:1])
+    general = json.loads(payload)
+    general[-1].update(extra or {"bver": 10})  # a field that sends a pack the general way and changes nothing here
+    expected = decode_pack(json.dumps(general).encode(), NOW_MS, "lake", "u1")
+    assert decode_pack(payload, NOW_MS, "lake", "u1") == expected
+
+
 def test_an_empty_pack_is_not_written() -> None:
     with pytest.raises(ValueError, match="at least one"):
         encode_pack("lake", "u1", [Reading("u1", NOW_MS)])
