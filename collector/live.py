@@ -13,12 +13,13 @@ import os
 import threading
 import time
 from collections.abc import Callable, Iterable
+from operator import attrgetter
 from typing import Any, Final
 
 from collector import log
 from collector.clock import Clock
 from collector.intake.admit import Admission, Admitted
-from collector.intake.subscriber import CONNECTED, Message, Subscriber
+from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
 from collector.notify.teller import Teller, lost_payload
 from collector.rules import entries
@@ -33,17 +34,18 @@ from collector.upkeep import Upkeep
 
 SETTLE_S: Final = 2.0  # of wall time: how late a reading may be and still come before a silence is judged
 STATUS_S: Final = 1.0  # of wall time between writings of the collector's status
-FATAL: Final = frozenset({"other-facility", "newer-schema", "corrupt"})
-STORE_RETRY_S: Final = 1.0
+STORE_RETRY_S: Final = (1.0, 15.0)  # of wall time: first and longest pause before a store that failed is tried again
+
+_time_ms = attrgetter("time_ms")
 
 
 class Collector:
     """One facility's collector; turn() does one round and never waits longer than it is told to."""
 
     def __init__(
-        self, site: Site, store: Store, broker_host: str, broker_port: int, clock: Clock, *, username: str | None = None,
-        password: str | None = None, wall_s: Callable[[], float] = time.time,
-        monotonic_s: Callable[[], float] = time.monotonic, site_text: str = "",
+        self, site: Site, store: Store, broker_host: str, broker_port: int, clock: Clock, *,
+        username: str | None = None, password: str | None = None, wall_s: Callable[[], float] = time.time,
+        monotonic_s: Callable[[], float] = time.monotonic, site_text: str = "", site_path: str = "",
     ) -> None:  # fmt: skip
         self.site, self.store, self.clock = site, store, clock
         self._wall_s, self._monotonic_s = wall_s, monotonic_s
@@ -57,39 +59,43 @@ class Collector:
         wards = [ward.id for ward in site.places()]
         self.teller = Teller(facility, wards, self.line, self._signal)
         self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0}
-        self.store_said = ""
+        self.store_said = ""  # what is wrong with the store, "" while it is good
+        self._store_kind = ""
         self._upkeep = Upkeep(store, clock)
         self._status_s, self._started_ms = float("-inf"), clock.now_ms()
         self._rate = (monotonic_s(), 0)
-        self._store_retry_s = 0.0
+        self._late_seen = self._batch_size = 0
+        self._store_retry_s, self._store_pause_s = 0.0, STORE_RETRY_S[0]
         self._changed_wards: set[str] = set()
+        self._sound = False  # whether rules and alarms are as stored; not in the midst of a batch, or after a failure
         self._load()
-        self._open(site_text)
+        self._open({"path": site_path, "text": site_text} if site_text else None)
 
     # -- state -----------------------------------------------------------------------------------------------------
 
     def _load(self) -> None:
         """Rules and alarms as they are stored: at the start, and after a transaction that failed."""
-        self.engine = RulesEngine(self.site)
-        self.engine.restore(self.store.load_units())
-        folded = self.store.status("board") or {}
-        unused = {unit.id for unit in self.site.units if unit.in_service is False}
-        self.board = AlarmBoard(self.store.load_alarms(), unused | set(folded.get("out_of_service", ())))
-        self._folded_seq = int(folded.get("seq", 0))
+        engine = RulesEngine(self.site)
+        engine.restore(self.store.load_units())
+        removed = (self.store.status("out_of_service") or {}).get("units", ())
+        self._unused = {unit.id for unit in self.site.units if unit.in_service is False}
+        board = AlarmBoard(self.store.load_alarms(), self._unused | set(removed))
+        self._folded_seq = int((self.store.status("board") or {}).get("seq", 0))
+        self.engine, self.board, self._late_seen, self._sound = engine, board, 0, True
 
-    def _open(self, site_text: str) -> None:
+    def _open(self, site: dict[str, Any] | None) -> None:
         clock = {"wall_ms": int(self._wall_s() * 1000), "at_ms": self.clock.now_ms(), "speed": self.clock.speed}
         start = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_START, origin="collector",
                              body={"pid": os.getpid(), "units": len(self.site.units)})  # fmt: skip
         with self.store.transaction():
             self.store.set_status("clock", clock)
-            if site_text:
-                self.store.set_status("site", {"text": site_text})
+            if site is not None:
+                self.store.set_status("site", site)
             self._write_journal([start])
 
     def _signal(self, ward: str) -> dict[str, Any]:
         rows = self.engine.rows(unit.id for unit in self.site.units_of(ward))
-        return ward_signal(self.site, self.site.ward(ward), self.board, rows, self.clock.now_ms())
+        return ward_signal(self.site, self.site.ward(ward), self.board, rows, self.clock.now_ms(), self._folded_seq)
 
     # -- a turn ----------------------------------------------------------------------------------------------------
 
@@ -102,42 +108,63 @@ class Collector:
         """Read a batch, judge it, store it, acknowledge it, tell the wards; returns how many messages there were."""
         if self._store_waits(timeout_s):
             return 0
-        state_before = self.line.state
-        batch = self.line.poll(timeout_s)
-        if self.line.state != state_before:
-            log.say("broker", state=self.line.state, said=self.line.said)
         try:
+            if not self._sound:
+                self._recover()
+            batch = self._poll(timeout_s)
             self._commit(batch)
         except StoreError as error:
             self._store_failed(error)
             return 0
         self.line.acknowledge(batch)
         self._tell()
-        if not batch:
+        if len(batch) < BATCH:
             self._care()
         return len(batch)
 
+    def _poll(self, timeout_s: float) -> list[Message]:
+        state_before = self.line.state
+        batch = self.line.poll(timeout_s)
+        if self.line.state != state_before:
+            log.say("broker", state=self.line.state, said=self.line.said)
+        return batch
+
     def _commit(self, batch: list[Message]) -> None:
         now_ms = self.clock.now_ms()
+        admitted = self._admit(batch, now_ms)
+        self._sound = False
+        events = self._judge(admitted, now_ms)
+        news = [*map(_entry, events), *self.engine.take_notes(), *self.board.expire(now_ms)]
+        due = self._monotonic_s() - self._status_s >= STATUS_S
+        if batch or news or due or self.engine.touched or self.store.journal_after(self._folded_seq, 1):
+            with self.store.transaction():
+                new = self._write(admitted)
+                rows = self._write_journal(news)
+                if due or admitted.links:
+                    self._write_status(now_ms, admitted)
+            self._count(batch, admitted, new)
+            self.engine.clear_touched()
+            _log_conditions(rows)
+        self._sound = True
+
+    def _admit(self, batch: list[Message], now_ms: int) -> Admitted:
         admitted = Admitted()
         admit = self.admission.admit
         for topic, payload, _mid, _connection in batch:
             admit(topic, payload, now_ms, admitted)
-        events = self._judge(admitted, now_ms)
-        notes = self.engine.take_notes()
-        foreign = self.store.journal_after(self._folded_seq)
-        ends = self.board.expire(now_ms)
-        due = self._monotonic_s() - self._status_s >= STATUS_S
-        if not (batch or events or notes or foreign or ends or due or self.engine.touched):
-            return
-        self.counts["messages"] += len(batch)
-        self.counts["quarantined"] += len(admitted.quarantined)
-        with self.store.transaction():
-            self._write(admitted, [*map(_entry, events), *notes, *ends])
-            if due or admitted.links:
-                self._write_status(now_ms, admitted)
-        self.engine.clear_touched()
-        self.store_said = ""
+        # The first batch after a connect may be out of order; the rules ignore what is older than they have seen.
+        admitted.readings.sort(key=_time_ms)
+        return admitted
+
+    def _count(self, batch: list[Message], admitted: Admitted, new: int) -> None:
+        counts = self.counts
+        counts["messages"] += len(batch)
+        counts["quarantined"] += len(admitted.quarantined)
+        counts["readings"] += new
+        counts["duplicates"] += len(admitted.readings) - new
+        counts["late"] += self.engine.late - self._late_seen
+        self._late_seen = self.engine.late
+        self._batch_size = max(self._batch_size, len(batch))
 
     def _judge(self, admitted: Admitted, now_ms: int) -> list[Event]:
         events: list[Event] = []
@@ -154,40 +181,40 @@ class Collector:
             events += self.engine.tick(now_ms - int(SETTLE_S * 1000 * self.clock.speed))
         return events
 
-    def _write(self, admitted: Admitted, news: list[JournalEntry]) -> None:
+    def _write(self, admitted: Admitted) -> int:
         store = self.store
-        if admitted.readings:
-            new = store.add_readings(admitted.readings)
-            self.counts["readings"] += new
-            self.counts["duplicates"] += len(admitted.readings) - new
+        new = store.add_readings(admitted.readings)
         if self.engine.touched:
             store.save_units(self.engine.rows(self.engine.touched))
         if admitted.quarantined:
             store.quarantine(admitted.quarantined)
-        self._write_journal(news)
+        return new
 
-    def _write_journal(self, news: list[JournalEntry]) -> None:
+    def _write_journal(self, news: list[JournalEntry]) -> list[JournalRow]:
         """Fold what others wrote since the last turn, then write and fold our own; inside the transaction."""
-        rows = self.store.journal_after(self._folded_seq)
+        rows: list[JournalRow] = []
+        while more := self.store.journal_after(rows[-1].seq if rows else self._folded_seq):
+            rows += more
         rows += self.store.append_journal(news, int(self._wall_s() * 1000))
-        if not rows:
-            return
-        changed = self._fold(rows)
-        self.store.save_alarms(changed)
-        self._folded_seq = rows[-1].seq
-        document = {"seq": self._folded_seq, "out_of_service": sorted(self.board.removed_units)}
-        self.store.set_status("board", document)
+        if rows:
+            self.store.save_alarms(self._fold(rows))
+            self._folded_seq = rows[-1].seq
+            self.store.set_status("board", {"seq": self._folded_seq})
+        return rows
 
     def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:
         changed: dict[tuple[str, str, str], Alarm] = {}
+        service = False
         for row in rows:
             for alarm in self.board.fold(row):
                 changed[alarm.key] = alarm
                 self._changed_wards.add(alarm.ward)
             if row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
+                service = True
                 self._changed_wards.add(self._ward_of(row.unit))
-            if row.kind == entries.CONDITION:
-                log.say("condition", event=row.body["event"], condition=row.condition, unit=row.unit, ward=row.ward)
+        if service:  # without the site file's own, so that a unit put back there is back
+            self.store.set_status("out_of_service", {"units": sorted(self.board.removed_units - self._unused)})
+        self._changed_wards.discard("")
         return list(changed.values())
 
     def _ward_of(self, unit_id: str) -> str:
@@ -203,8 +230,7 @@ class Collector:
             self.store.set_status(f"bridge:{bridge}", document)
 
     def status(self, now_ms: int) -> dict[str, Any]:
-        """How the collector is; at_ms is its heartbeat."""
-        self.counts["late"] = self.engine.late
+        """How the collector is; at_ms is its heartbeat, batch the largest batch so far."""
         since_s, before = self._rate
         now_s = self._monotonic_s()
         rate = (self.counts["messages"] - before) / (now_s - since_s) if now_s > since_s else 0.0
@@ -213,7 +239,8 @@ class Collector:
             "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
             "broker": f"{self.line.host}:{self.line.port}", "broker_state": self.line.state,
             "broker_said": self.line.said, "caught_up": self.line.caught_up, "rate_per_s": round(rate, 1),
-            "store_said": self.store_said, "told_ms": dict(self.teller.told_ms), **self.counts,
+            "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
+            "told_ms": dict(self.teller.told_ms), **self.counts,
         }  # fmt: skip
 
     def _tell(self) -> None:
@@ -239,24 +266,33 @@ class Collector:
         return True
 
     def _store_failed(self, error: StoreError) -> None:
-        """Nothing of this turn counts; what was read comes again."""
+        """Nothing of this turn counts; what was read comes again once the store can be written."""
         log.say("store-failed", level=logging.ERROR, kind=error.kind, said=str(error))
-        if error.kind in FATAL:
-            raise error
-        self.store_said = str(error)
+        self._sound = False
+        self._store_kind, self.store_said = error.kind, str(error)
         if self.line.state == CONNECTED:
-            self.teller.beat(float("inf"), self.clock.now_ms(), {"store": self.store_said})
-        self.line.drop()
-        self._store_retry_s = self._monotonic_s() + STORE_RETRY_S
-        try:
-            self._load()
-        except StoreError as again:
-            log.say("store-failed", level=logging.ERROR, kind=again.kind, said=str(again))
+            self.teller.halt(self.clock.now_ms(), self.store_said)
+            self.line.drop()
+        if error.fatal:
+            raise error
+        self._store_retry_s = self._monotonic_s() + self._store_pause_s
+        self._store_pause_s = min(self._store_pause_s * 2, STORE_RETRY_S[1])
+
+    def _recover(self) -> None:
+        """Go back to what is stored, and show that the store can be written before the broker is asked for more."""
+        self._load()
+        self._store_kind = self.store_said = ""
+        with self.store.transaction():
+            self._write_status(self.clock.now_ms(), Admitted())
+        self._store_pause_s = STORE_RETRY_S[0]
+        log.say("store-good")
 
     def close(self) -> None:
         """Write the end down and say goodbye to the broker; what was not acknowledged stays there."""
         stop = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_STOP, origin="collector", body={})
         try:
+            if not self._sound:
+                self._load()
             with self.store.transaction():
                 self._write_journal([stop])
         except StoreError as error:
@@ -271,3 +307,9 @@ def _entry(event: Event) -> JournalEntry:
         at_ms=event.time_ms, kind=entries.CONDITION, unit=event.unit, ward=event.ward, condition=event.condition,
         origin="collector", body=event_fields(event),
     )  # fmt: skip
+
+
+def _log_conditions(rows: Iterable[JournalRow]) -> None:
+    for row in rows:
+        if row.kind == entries.CONDITION:
+            log.say("condition", event=row.body["event"], condition=row.condition, unit=row.unit, ward=row.ward)

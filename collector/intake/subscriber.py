@@ -1,9 +1,9 @@
 """paho-mqtt in one thread: read a batch, let the caller commit it, and only then acknowledge it.
 
 Rules of this file: nothing of paho leaks out, and no broker's fault is an exception: it is a state and a sentence. The
-socket is read by our own loop (paho's loop_read, loop_write, loop_misc around a select), so that the batch is bounded by
-not reading on, and so that one thread owns socket, rules and store. MQTT 3.1.1 with a persistent session: what a broker
-has not seen acknowledged it sends again after the next connect.
+socket is read by our own loop (paho's loop_read, loop_write, loop_misc around a select), so that not reading on bounds
+the batch, and so that one thread owns socket, rules and store. MQTT 3.1.1 with a persistent session: what a broker has
+not seen acknowledged it sends again after the next connect.
 """
 
 from __future__ import annotations
@@ -13,15 +13,23 @@ import select
 import ssl
 import time
 from collections.abc import Callable, Sequence
-from typing import Any, Final
+from typing import Final
 
 import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.reasoncodes import ReasonCode
 
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
 KEEPALIVE_S: Final = 20
 CONNECT_TIMEOUT_S: Final = 5.0
 BACKOFF_S: Final = (0.5, 30.0)
-SETTLED_S: Final = 1.0  # after subscribing, how long to go on before a batch that is not full means "caught up"
+# What an earlier connection left unacknowledged comes again: from Mosquitto at once, from nats-server when its ack_wait
+# is over, behind newer messages. So the first batch of a connection is held for longer than that (broker/nats.py), and
+# whoever takes the batch can put it in order.
+GATHER_S: Final = 1.25
+GOODBYE_S: Final = 2.0
+GATHER_MAX: Final = 2_000  # messages; brokers keep fewer than that on their way
+NOT_UTF8: Final = "(a topic that is not UTF-8)"
 
 CONNECTING: Final = "connecting"
 CONNECTED: Final = "connected"
@@ -45,8 +53,9 @@ class Subscriber:
         self._monotonic_s = monotonic_s
         self._batch: list[Message] = []
         self._published: list[int] = []
-        self._retry_s, self._backoff_s, self._subscribed_s = 0.0, BACKOFF_S[0], 0.0
-        self._misc_s = 0.0
+        self._retry_s, self._backoff_s, self._misc_s = 0.0, BACKOFF_S[0], 0.0
+        self._up = False  # whether there is a connection, or one in the making
+        self._gather_until_s: float | None = None  # None once the first batch has been handed over
         self._caught_up = False
         self._client = self._make(client_id, username, password, will)
 
@@ -54,7 +63,7 @@ class Subscriber:
         self, client_id: str, username: str | None, password: str | None, will: tuple[str, bytes] | None
     ) -> mqtt.Client:
         client = mqtt.Client(
-            mqtt.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=mqtt.MQTTv311,
+            CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=mqtt.MQTTv311,
             manual_ack=True, reconnect_on_failure=False,
         )  # fmt: skip
         if username:
@@ -64,7 +73,6 @@ class Subscriber:
         client.connect_timeout = CONNECT_TIMEOUT_S
         client.on_message = self._on_message
         client.on_connect = self._on_connect
-        client.on_subscribe = self._on_subscribe
         client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
         return client
@@ -72,23 +80,27 @@ class Subscriber:
     # -- paho's callbacks: each hands over one thing ---------------------------------------------------------------
 
     def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
-        self._batch.append((message.topic, message.payload, message.mid if message.qos else 0, self.connections))
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:  # a broker should have refused it, not every broker does
+            topic = NOT_UTF8
+        self._batch.append((topic, bytes(message.payload), message.mid if message.qos else 0, self.connections))
 
-    def _on_connect(self, client: mqtt.Client, _data: object, _flags: object, reason: Any, _properties: object) -> None:
+    def _on_connect(
+        self, client: mqtt.Client, _data: object, _flags: object, reason: ReasonCode, _properties: object
+    ) -> None:
         if reason.is_failure:
             self.state, self.said = REFUSED, f"{self._where} refuses: {reason}"
             return
         self.connections += 1
+        self._gather_until_s = self._monotonic_s() + GATHER_S
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
         client.subscribe([(topic, 1) for topic in self._topics])
 
-    def _on_subscribe(self, *_: object) -> None:
-        self._subscribed_s = self._monotonic_s()
-
-    def _on_disconnect(self, _client: object, _data: object, _flags: object, reason: Any, _properties: object) -> None:
-        # paho reports a refused CONNECT here too: what the broker said in its CONNACK is the better sentence.
-        if self.state == CONNECTED:
-            self.state, self.said = CONNECTING, f"lost {self._where}: {reason}"
+    def _on_disconnect(
+        self, _client: object, _data: object, _flags: object, reason: ReasonCode, _properties: object
+    ) -> None:
+        self._lost(f"lost {self._where}: {reason}")
 
     def _on_publish(self, _client: object, _data: object, mid: int, *_: object) -> None:
         self._published.append(mid)
@@ -105,16 +117,34 @@ class Subscriber:
         return self._caught_up and self.state == CONNECTED
 
     def poll(self, timeout_s: float) -> list[Message]:
-        """Wait up to timeout_s for messages and return what is there, BATCH at most; connects when it is time to."""
-        if self._client.socket() is None and not self._connect(timeout_s):
+        """Wait up to timeout_s for messages and return what is there, about BATCH at most; connects when it is time to.
+
+        The first batch of a connection comes GATHER_S after it, up to GATHER_MAX, and may be out of order.
+        """
+        if not self._up and not self._connect(timeout_s):
             return []
-        self._wait(timeout_s)
-        batch = self._read()
+        if self._wait(timeout_s):
+            self._read()
         now_s = self._monotonic_s()
         if now_s - self._misc_s >= 1.0:
             self._misc_s = now_s
             self._client.loop_misc()
-        if len(batch) < BATCH and self._subscribed_s and now_s - self._subscribed_s >= SETTLED_S:
+        if self._client.socket() is None:
+            self._lost(f"lost {self._where}")
+        return self._take(now_s)
+
+    def _take(self, now_s: float) -> list[Message]:
+        if self.state != CONNECTED:
+            self._batch.clear()  # no longer to be acknowledged: the broker sends it again
+            return []
+        batch = self._batch
+        if self._gather_until_s is not None:
+            if now_s < self._gather_until_s and len(batch) < GATHER_MAX:
+                return []
+            self._gather_until_s = None
+            batch = _without_repeats(batch)
+        self._batch = []
+        if len(batch) < BATCH:
             self._caught_up = True
         return batch
 
@@ -126,7 +156,7 @@ class Subscriber:
                 ack(mid, 1)
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = True) -> int:
-        """Send a message with QoS 1; returns its packet id, which `take_published` gives back once the broker has it."""
+        """Send with QoS 1; returns the packet id, which `take_published` gives back once the broker has the message."""
         return self._client.publish(topic, payload, qos=1, retain=retain).mid
 
     def take_published(self) -> list[int]:
@@ -135,19 +165,21 @@ class Subscriber:
         return done
 
     def drop(self) -> None:
-        """Break the connection without a word, so that the broker sends again what was not acknowledged."""
-        if (sock := self._client.socket()) is not None:
-            sock.close()
-            self._client.loop_misc()
-        self._lost("the collector broke the connection to have unstored readings again")
+        """Break the connection, so that the broker sends again what was not acknowledged."""
+        self._lost("the collector broke the connection to get again what it could not store")
+        self._disconnect()
 
     def close(self) -> None:
-        """Say goodbye; the session stays with the broker."""
-        deadline_s = self._monotonic_s() + 2.0
-        while self._client.want_write() and self._client.socket() and self._monotonic_s() < deadline_s:
+        """Say goodbye; the session, and what was not acknowledged, stays with the broker."""
+        self._lost("closed")
+        self._disconnect()
+
+    def _disconnect(self) -> None:
+        deadline_s = time.monotonic() + GOODBYE_S
+        while (sock := self._client.socket()) and self._client.want_write() and time.monotonic() < deadline_s:
+            select.select([], [sock], [], GOODBYE_S)
             self._client.loop_write()
-        self._client.disconnect()
-        self._client.loop_write()
+        self._client.disconnect()  # without the last will: whoever breaks on purpose says why in a heartbeat
         if (sock := self._client.socket()) is not None:
             sock.close()
 
@@ -159,14 +191,17 @@ class Subscriber:
             select.select([], [], [], min(timeout_s, wait_s))
             return False
         self._batch.clear()
-        self._caught_up, self._subscribed_s = False, 0.0
         try:
             self._client.connect(self.host, self.port, KEEPALIVE_S)
         except ssl.SSLCertVerificationError as error:  # an OSError too, but retrying does not mend it
             self.state, self.said = REFUSED, f"the certificate of {self._where} is not trusted: {error.verify_message}"
         except OSError as error:
             self.state, self.said = CONNECTING, f"no broker at {self._where}: {error.strerror or error}"
+        except ValueError as error:  # of no host name at all
+            self.state, self.said = CONNECTING, f"'{self.host}' is no address: {error}"
         else:
+            self._up = True
+            self.said = f"{self._where} answers, but not yet as an MQTT broker" if self.state != REFUSED else self.said
             return True
         self._again_later()
         return False
@@ -176,37 +211,44 @@ class Subscriber:
         self._retry_s = self._monotonic_s() + self._backoff_s * random.uniform(0.7, 1.3)  # noqa: S311 - no secret
         self._backoff_s = min(self._backoff_s * 2, BACKOFF_S[1])
 
-    def _wait(self, timeout_s: float) -> None:
+    def _wait(self, timeout_s: float) -> bool:
+        """Wait for something to read, writing what waits to be written; False when there is nothing."""
         sock = self._client.socket()
         if sock is None:
-            return
+            return False
         pending = getattr(sock, "pending", None)  # bytes that TLS has read already are not seen by select
         if pending is not None and pending():
-            return
+            return True
         writers = [sock] if self._client.want_write() else []
-        try:
-            _readable, writable, _ = select.select([sock], writers, [], timeout_s)
-        except (OSError, ValueError):  # the socket was closed under us
-            self._lost(f"lost {self._where}")
-            return
+        if self._gather_until_s is not None and self._batch:
+            timeout_s = min(timeout_s, max(0.0, self._gather_until_s - self._monotonic_s()))
+        readable, writable, _ = select.select([sock], writers, [], timeout_s)
         if writable:
             self._client.loop_write()
+        return bool(readable)
 
-    def _read(self) -> list[Message]:
-        client, batch = self._client, self._batch
-        while len(batch) < BATCH:
-            before = len(batch)
-            if client.loop_read() != mqtt.MQTT_ERR_SUCCESS:
-                self._lost(self.said if self.state == REFUSED else f"lost {self._where}")
+    def _read(self) -> None:
+        """Read until the socket is idle or the batch is full."""
+        full = BATCH if self._gather_until_s is None else GATHER_MAX
+        while (before := len(self._batch)) < full:
+            if self._client.loop_read() != mqtt.MQTT_ERR_SUCCESS:
+                self._lost(f"lost {self._where}")
                 break
-            if len(batch) == before:
+            if len(self._batch) == before:
                 break
-        self._batch = []
-        return batch
 
     def _lost(self, said: str) -> None:
-        if self.state != REFUSED:
-            self.state = CONNECTING
-        self.said = said
-        self._caught_up = False
+        if not self._up:
+            return
+        self._up = self._caught_up = False
+        if self.state != REFUSED:  # what the broker said in its CONNACK is the better sentence
+            self.state, self.said = CONNECTING, said
         self._again_later()
+
+
+def _without_repeats(batch: list[Message]) -> list[Message]:
+    """Each message once: one that is not acknowledged soon enough may come again under its packet id."""
+    unique: dict[int, Message] = {}
+    for number, message in enumerate(batch, 1):
+        unique.setdefault(message[2] or -number, message)
+    return list(unique.values())

@@ -15,16 +15,24 @@ from collector.rules.unitrow import UnitRow
 from collector.site import Site, Ward
 
 VERSION: Final = 1
-CAUTION: Final = "Watches machines, not patients. The unit's own alarm, pulse oximetry and the ward's protocol stay primary."
+CAUTION: Final = (
+    "Watches machines, not patients. The unit's own alarm, pulse oximetry and the ward's protocol stay primary."
+)
 
 
-def ward_signal(site: Site, ward: Ward, board: AlarmBoard, rows: Iterable[UnitRow], at_ms: int) -> dict[str, Any]:
-    """The signal of one ward: its alerts, worst first, and how many of its units are in which phase."""
+def ward_signal(
+    site: Site, ward: Ward, board: AlarmBoard, rows: Iterable[UnitRow], at_ms: int, seq: int = 0
+) -> dict[str, Any]:
+    """The signal of one ward: its alerts, worst first, and how many of its units are in which phase.
+
+    seq is the last journal row that is in it: the later of two signals has the higher one.
+    """
     alerts = [_alert(alarm) for alarm in board.speaking(ward.id, WARD)]
     phases = Counter("out-of-service" if row.unit in board.removed_units else row.phase for row in rows)
     return {
         "v": VERSION, "facility": site.facility.id, "ward": ward.id, "name": ward.title, "simulated": site.simulated,
-        "at": iso_utc(at_ms), "calm": not alerts, "alerts": alerts, "units": dict(phases), "caution": CAUTION,
+        "at": iso_utc(at_ms), "seq": seq, "calm": not alerts, "alerts": alerts, "counts": dict(phases),
+        "caution": CAUTION,
     }  # fmt: skip
 
 
@@ -43,4 +51,4 @@ def _alert(alarm: Alarm) -> dict[str, Any]:
 
 def told(signal: dict[str, Any]) -> bytes:
     """What matters of a signal: equal bytes say the same to the ward, whenever they were made."""
-    return msgspec.json.encode({name: value for name, value in signal.items() if name != "at"})
+    return msgspec.json.encode({name: value for name, value in signal.items() if name not in ("at", "seq")})

@@ -40,7 +40,7 @@ class Teller:
         self._wards = list(wards)
         self._last: dict[str, bytes] = {}
         self._waiting: dict[int, str] = {}
-        self._connection = 0
+        self._connection = self._beaten_connection = 0
         self._heartbeat_s = float("-inf")
         self.told_ms: dict[str, int] = {}
 
@@ -69,9 +69,13 @@ class Teller:
 
     def beat(self, now_s: float, now_ms: int, news: dict[str, Any]) -> None:
         """Publish the heartbeat when it is due; now_s is monotonic wall time."""
-        if now_s - self._heartbeat_s >= HEARTBEAT_S:
-            self._heartbeat_s = now_s
+        if now_s - self._heartbeat_s >= HEARTBEAT_S or self._beaten_connection != self._line.connections:
+            self._heartbeat_s, self._beaten_connection = now_s, self._line.connections
             self._send_heartbeat(now_ms, "live", news)
+
+    def halt(self, now_ms: int, said: str) -> None:
+        """The last heartbeat before the collector breaks the connection because it cannot store."""
+        self._send_heartbeat(now_ms, "halted", {"store": said})
 
     def goodbye(self, now_ms: int) -> None:
         """The last heartbeat of a collector that stops on purpose."""
