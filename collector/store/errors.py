@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -68,6 +69,8 @@ def translate(error: sqlite3.Error, path: Path | str) -> StoreError:
     """Turn what SQLite said into a StoreError."""
     code = getattr(error, "sqlite_errorcode", None)
     kind: Kind = "io" if code is None else _KINDS.get(code & 0xFF, "io")
+    if kind == "io" and Path(path).exists() and not os.access(Path(path).parent, os.W_OK):
+        kind = "read-only"  # SQLite only says "unable to open": a WAL needs files beside the store, even to read it
     return StoreError(kind, _SENTENCES[kind].format(path=path, said=error))
 
 

@@ -11,7 +11,8 @@ from collector.store.columns import Columns, pack, unpack
 from collector.store.readings import COLUMNS, HOUR_MS, read_marks, set_mark
 from collector.store.rollups import roll_up_due
 
-#: Readings packed in one slice of work: about 50 ms on a small server.
+#: Readings packed in one slice of work: some 40 ms on two cores, 100 ms in an hour that 1,000 units share, since each
+#: slice scans its hour.
 SLICE_ROWS: Final = 10_000
 
 _HERE = "time_ms >= ? AND time_ms < ? AND unit_no BETWEEN ? AND ?"

@@ -12,7 +12,7 @@ from typing import Final
 from collector.store.readings import HOUR_MS, MINUTE_MS, read_marks, set_mark
 from collector.store.schema import ROLLED
 
-#: Readings in one slice of work: about 30 ms on a small server.
+#: Readings in one slice of work: some 50 ms on two cores; 200 ms where 1,000 units end an hour.
 SLICE_ROWS: Final = 20_000
 #: Late minutes made again in one slice.
 SLICE_MINUTES: Final = 100

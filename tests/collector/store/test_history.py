@@ -71,6 +71,24 @@ def test_a_long_read_goes_on_while_upkeep_moves_readings(store, reader):
     assert seen == sorted(whole, key=lambda r: (r.time_ms, r.unit))
 
 
+def test_readings_that_are_packed_between_two_queries_are_neither_missed_nor_doubled(store, reader):
+    whole = run_of(2)
+    put(store, whole)
+    while store.roll_up(START + 2 * HOUR):
+        pass
+    packed: list[str] = []
+
+    def pack_before_the_hot_ones_are_read(statement):
+        if "FROM reading " in statement and not packed:
+            packed.append(statement)
+            upkeep(store, START + 2 * HOUR)
+
+    reader.set_trace_callback(pack_before_the_hot_ones_are_read)
+    found = history.readings(reader, "birch", START, START + 2 * HOUR).readings("birch")
+    assert packed
+    assert found == [r for r in whole if r.unit == "birch"]
+
+
 def test_a_reader_cannot_write(reader):
     with pytest.raises(Exception, match="readonly"):
         reader.execute("DELETE FROM reading")

@@ -84,6 +84,14 @@ def test_a_quantity_that_was_not_measured_is_nan_not_nought(rolled, points):
     assert volts.mean[-1] == 230.0
 
 
+def test_a_minute_without_a_value_does_not_hide_those_beside_it(store):
+    put(store, [reading("alder", START + m * MINUTE, volts=None if m % 2 else 230.0) for m in range(600)])
+    upkeep(store, START + 10 * HOUR)
+    series = history.series(store.conn, "alder", START, START + 10 * HOUR, 20)
+    assert series.source == "minutes"
+    assert set(series.bands["volts"].mean.tolist()) == {230.0}
+
+
 def test_the_newest_reading_is_in_it_before_its_minute_is_rolled_up(rolled):
     newest = START + DAYS * DAY_MS + 5_000
     put(rolled, [reading("alder", newest, purity_pct=42.0)])

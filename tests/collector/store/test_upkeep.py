@@ -76,6 +76,18 @@ def test_a_late_reading_joins_its_packed_hour_and_its_rollups(store):
     assert hour == [-0.5]
 
 
+def test_a_late_reading_that_is_packed_before_the_next_roll_up_still_reaches_the_rollups(store):
+    put(store, run_of(3))
+    upkeep(store, START + 3 * HOUR)
+    put(store, [reading("birch", START + HOUR + 1, purity_pct=-0.5)])
+    while store.pack(START + 3 * HOUR):
+        pass
+    while store.roll_up(START + 3 * HOUR):
+        pass
+    lows = store.conn.execute("SELECT min(purity_pct_min) FROM rollup_1h WHERE at_ms = ?", (START + HOUR,))
+    assert lows.fetchone() == (-0.5,)
+
+
 def test_an_unknown_unit_may_be_late_too(store):
     put(store, run_of(2))
     upkeep(store, START + 2 * HOUR)
