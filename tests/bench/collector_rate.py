@@ -43,7 +43,10 @@ class Feeder:
     def __init__(self, broker: Broker, count: int, tag: int, units: int = UNITS, pace: float = 0.0) -> None:
         argv = [broker.host, str(broker.port), facility_of(tag), str(units), str(count), str(pace)]
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "tests.bench.feeder", *argv], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            [sys.executable, "-m", "tests.bench.feeder", *argv],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
         )
         assert self.process.stdout is not None
         assert self.process.stdout.readline() == "ready\n"
@@ -137,4 +140,6 @@ def main(count: int = 30_000, rounds: int = 5) -> list[dict[str, float | str]]:
 
 if __name__ == "__main__":
     for row in main(*map(int, sys.argv[1:])):
-        sys.stdout.write(" ".join(f"{k}={v:.2f}" if isinstance(v, float) else f"{k}={v}" for k, v in row.items()) + "\n")
+        sys.stdout.write(
+            " ".join(f"{k}={v:.2f}" if isinstance(v, float) else f"{k}={v}" for k, v in row.items()) + "\n"
+        )
