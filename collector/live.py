@@ -18,13 +18,12 @@ from typing import Any, Final
 
 from collector import log
 from collector.clock import Clock
+from collector.followed import Followed
 from collector.intake.admit import Admission, Admitted
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
 from collector.notify.teller import Teller, lost_payload
 from collector.rules import entries
-from collector.rules.alarms import Alarm, AlarmBoard
-from collector.rules.engine import RulesEngine
 from collector.rules.entries import JournalEntry, JournalRow
 from collector.rules.events import Event, event_fields
 from collector.site import Site
@@ -64,24 +63,10 @@ class Collector:
         self._upkeep = Upkeep(store, clock)
         self._status_s, self._started_ms = float("-inf"), clock.now_ms()
         self._rate = (monotonic_s(), 0)
-        self._late_seen = self._batch_size = 0
+        self._batch_size = 0
         self._store_retry_s, self._store_pause_s = 0.0, STORE_RETRY_S[0]
-        self._changed_wards: set[str] = set()
-        self._sound = False  # whether rules and alarms are as stored; not in the midst of a batch, or after a failure
-        self._load()
+        self.followed = Followed(site, store)
         self._open({"path": site_path, "text": site_text} if site_text else None)
-
-    # -- state -----------------------------------------------------------------------------------------------------
-
-    def _load(self) -> None:
-        """Rules and alarms as they are stored: at the start, and after a transaction that failed."""
-        engine = RulesEngine(self.site)
-        engine.restore(self.store.load_units())
-        removed = (self.store.status("out_of_service") or {}).get("units", ())
-        self._unused = {unit.id for unit in self.site.units if unit.in_service is False}
-        board = AlarmBoard(self.store.load_alarms(), self._unused | set(removed))
-        self._folded_seq = int((self.store.status("board") or {}).get("seq", 0))
-        self.engine, self.board, self._late_seen, self._sound = engine, board, 0, True
 
     def _open(self, site: dict[str, Any] | None) -> None:
         clock = {"wall_ms": int(self._wall_s() * 1000), "at_ms": self.clock.now_ms(), "speed": self.clock.speed}
@@ -93,9 +78,13 @@ class Collector:
                 self.store.set_status("site", site)
             self._write_journal([start])
 
+    def _write_journal(self, news: list[JournalEntry]) -> list[JournalRow]:
+        return self.followed.write(news, int(self._wall_s() * 1000))
+
     def _signal(self, ward: str) -> dict[str, Any]:
-        rows = self.engine.rows(unit.id for unit in self.site.units_of(ward))
-        return ward_signal(self.site, self.site.ward(ward), self.board, rows, self.clock.now_ms(), self._folded_seq)
+        followed = self.followed
+        rows, now_ms = followed.ward_rows(ward), self.clock.now_ms()
+        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq)
 
     # -- a turn ----------------------------------------------------------------------------------------------------
 
@@ -109,7 +98,7 @@ class Collector:
         if self._store_waits(timeout_s):
             return 0
         try:
-            if not self._sound:
+            if not self.followed.sound:
                 self._recover()
             batch = self._poll(timeout_s)
             self._commit(batch)
@@ -132,20 +121,24 @@ class Collector:
     def _commit(self, batch: list[Message]) -> None:
         now_ms = self.clock.now_ms()
         admitted = self._admit(batch, now_ms)
-        self._sound = False
+        followed = self.followed
+        followed.sound = False
+        late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
-        news = [*map(_entry, events), *self.engine.take_notes(), *self.board.expire(now_ms)]
+        news = [*map(_entry, events), *followed.engine.take_notes(), *followed.board.expire(now_ms)]
         due = self._monotonic_s() - self._status_s >= STATUS_S
-        if batch or news or due or self.engine.touched or self.store.journal_after(self._folded_seq, 1):
+        if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():
-                new = self._write(admitted)
+                new = self.store.add_readings(admitted.readings)
+                followed.save_units()
+                self.store.quarantine(admitted.quarantined)
                 rows = self._write_journal(news)
                 if due or admitted.links:
                     self._write_status(now_ms, admitted)
-            self._count(batch, admitted, new)
-            self.engine.clear_touched()
+            self._count(batch, admitted, new, followed.engine.late - late_before)
+            followed.engine.clear_touched()
             _log_conditions(rows)
-        self._sound = True
+        followed.sound = True
 
     def _admit(self, batch: list[Message], now_ms: int) -> Admitted:
         admitted = Admitted()
@@ -156,69 +149,30 @@ class Collector:
         admitted.readings.sort(key=_time_ms)
         return admitted
 
-    def _count(self, batch: list[Message], admitted: Admitted, new: int) -> None:
+    def _count(self, batch: list[Message], admitted: Admitted, new: int, late: int) -> None:
         counts = self.counts
         counts["messages"] += len(batch)
         counts["quarantined"] += len(admitted.quarantined)
         counts["readings"] += new
         counts["duplicates"] += len(admitted.readings) - new
-        counts["late"] += self.engine.late - self._late_seen
-        self._late_seen = self.engine.late
+        counts["late"] += late
         self._batch_size = max(self._batch_size, len(batch))
 
     def _judge(self, admitted: Admitted, now_ms: int) -> list[Event]:
         events: list[Event] = []
-        read = self.engine.read
+        engine = self.followed.engine
+        read = engine.read
         for reading in admitted.readings:
             if found := read(reading, now_ms):
                 events += found
         for unit, ahead_s in admitted.ahead:
-            events += self.engine.note_clock(unit, ahead_s, now_ms)
+            events += engine.note_clock(unit, ahead_s, now_ms)
         for bridge, online in admitted.links:
-            self.engine.note_link(bridge, online, now_ms)
+            engine.note_link(bridge, online, now_ms)
         if self.line.caught_up:
             # Before it has caught up, and while there is no broker, silence says nothing about a unit.
-            events += self.engine.tick(now_ms - int(SETTLE_S * 1000 * self.clock.speed))
+            events += engine.tick(now_ms - int(SETTLE_S * 1000 * self.clock.speed))
         return events
-
-    def _write(self, admitted: Admitted) -> int:
-        store = self.store
-        new = store.add_readings(admitted.readings)
-        if self.engine.touched:
-            store.save_units(self.engine.rows(self.engine.touched))
-        if admitted.quarantined:
-            store.quarantine(admitted.quarantined)
-        return new
-
-    def _write_journal(self, news: list[JournalEntry]) -> list[JournalRow]:
-        """Fold what others wrote since the last turn, then write and fold our own; inside the transaction."""
-        rows: list[JournalRow] = []
-        while more := self.store.journal_after(rows[-1].seq if rows else self._folded_seq):
-            rows += more
-        rows += self.store.append_journal(news, int(self._wall_s() * 1000))
-        if rows:
-            self.store.save_alarms(self._fold(rows))
-            self._folded_seq = rows[-1].seq
-            self.store.set_status("board", {"seq": self._folded_seq})
-        return rows
-
-    def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:
-        changed: dict[tuple[str, str, str], Alarm] = {}
-        service = False
-        for row in rows:
-            for alarm in self.board.fold(row):
-                changed[alarm.key] = alarm
-                self._changed_wards.add(alarm.ward)
-            if row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
-                service = True
-                self._changed_wards.add(self._ward_of(row.unit))
-        if service:  # without the site file's own, so that a unit put back there is back
-            self.store.set_status("out_of_service", {"units": sorted(self.board.removed_units - self._unused)})
-        self._changed_wards.discard("")
-        return list(changed.values())
-
-    def _ward_of(self, unit_id: str) -> str:
-        return self.site.ward_of(unit_id).id if self.site.unit(unit_id) else ""
 
     # -- what else a turn does -------------------------------------------------------------------------------------
 
@@ -247,8 +201,8 @@ class Collector:
         if self.line.state != CONNECTED:
             return
         now_ms = self.clock.now_ms()
-        self.teller.tell(self._changed_wards, now_ms)
-        self._changed_wards.clear()
+        self.teller.tell(self.followed.changed_wards, now_ms)
+        self.followed.changed_wards.clear()
         news = {"readings": self.counts["readings"], "quarantined": self.counts["quarantined"]}
         self.teller.beat(self._monotonic_s(), now_ms, {**news, "store": self.store_said or "good"})
 
@@ -268,7 +222,7 @@ class Collector:
     def _store_failed(self, error: StoreError) -> None:
         """Nothing of this turn counts; what was read comes again once the store can be written."""
         log.say("store-failed", level=logging.ERROR, kind=error.kind, said=str(error))
-        self._sound = False
+        self.followed.sound = False
         self._store_kind, self.store_said = error.kind, str(error)
         if self.line.state == CONNECTED:
             self.teller.halt(self.clock.now_ms(), self.store_said)
@@ -280,7 +234,7 @@ class Collector:
 
     def _recover(self) -> None:
         """Go back to what is stored, and show that the store can be written before the broker is asked for more."""
-        self._load()
+        self.followed.load()
         self._store_kind = self.store_said = ""
         with self.store.transaction():
             self._write_status(self.clock.now_ms(), Admitted())
@@ -291,8 +245,8 @@ class Collector:
         """Write the end down and say goodbye to the broker; what was not acknowledged stays there."""
         stop = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_STOP, origin="collector", body={})
         try:
-            if not self._sound:
-                self._load()
+            if not self.followed.sound:
+                self.followed.load()
             with self.store.transaction():
                 self._write_journal([stop])
         except StoreError as error:

@@ -28,6 +28,17 @@ class Clock:
 
 
 @pytest.fixture
+def gathers():
+    """Asked for by a test in which messages come again: it needs the whole time of gathering."""
+
+
+@pytest.fixture(autouse=True)
+def short_gathering(request, monkeypatch):
+    if "gathers" not in request.fixturenames:
+        monkeypatch.setattr(module, "GATHER_S", 0.05)
+
+
+@pytest.fixture
 def publish(broker):
     """Publish texts one after the other, each acknowledged by the broker before the next."""
     client = mqtt.Client(CallbackAPIVersion.VERSION2, "source", protocol=mqtt.MQTTv311)
@@ -93,7 +104,7 @@ def test_what_is_acknowledged_does_not_come_again(make, publish):
 
 
 @pytest.mark.parametrize("how", ["drop", "killed"])
-def test_what_is_not_acknowledged_comes_again_in_one_batch_with_what_came_since(make, publish, how):
+def test_what_is_not_acknowledged_comes_again_in_one_batch_with_what_came_since(make, publish, how, gathers):
     line = make()
     caught_up(line)
     publish("1", "2", "3")
@@ -105,31 +116,35 @@ def test_what_is_not_acknowledged_comes_again_in_one_batch_with_what_came_since(
         line._client.socket().close()
         line = make()
     publish("4", "5")
-    batch: list[module.Message] = []
-    wait_for(lambda: batch.extend(line.poll(0.05)) or batch, 10, "the first batch after the break")
+    batch = batch_of(line, 1)
     assert sorted(payload.decode() for _topic, payload, _mid, _connection in batch) == ["1", "2", "3", "4", "5"]
     line.acknowledge(batch)
     publish("6")
     assert texts_until(line, 1) == ["6"]
 
 
-def test_packet_ids_of_an_earlier_connection_are_not_acknowledged(make, publish):
+def test_packet_ids_of_an_earlier_connection_are_not_acknowledged(make, publish, gathers):
     line = make()
     caught_up(line)
     publish("old")
-    old = [message for message in iter_batch(line, 1)]
+    old = batch_of(line, 1)
     line.drop()
     publish("new")
-    first = list(iter_batch(line, 2))
+    first = batch_of(line, 2)
     line.acknowledge(old)  # would hit whatever carries that packet id now
     line.drop()
     assert sorted(texts_until(line, 2)) == ["new", "old"]
     assert len(first) == 2
 
 
-def iter_batch(line, count):
+def batch_of(line, count):
     batch: list[module.Message] = []
-    wait_for(lambda: batch.extend(line.poll(0.05)) or len(batch) >= count, 10, f"{count} messages")
+
+    def turn():
+        batch.extend(line.poll(0.05))
+        return len(batch) >= count
+
+    wait_for(turn, 10, f"{count} messages")
     return batch
 
 
@@ -244,7 +259,7 @@ def server():
 
 def test_a_refusal_is_told_in_the_brokers_words(server):
     refusing = server(b"\x20\x02\x00\x05", hold=False)  # CONNACK, return code 5 (MQTT 3.1.1, table 3.1)
-    line = Subscriber("127.0.0.1", refusing.port, "c", ["t"], username="u", password="wrong")
+    line = Subscriber("127.0.0.1", refusing.port, "c", ["t"], username="u", password="wrong")  # noqa: S106 - none at all
     wait_for(lambda: line.poll(0.05) == [] and line.state == REFUSED, 10, "the refusal")
     wait_for(lambda: line.poll(0.05) == [] and not line._up, 10, "the end of the connection")
     assert "Not authorized" in line.said
@@ -272,7 +287,7 @@ def test_a_topic_that_is_not_text_is_handed_on_with_a_name_of_its_own(server):
     bad = packet(0x32, struct.pack(">H", 3) + b"a\xff\xfe" + struct.pack(">H", 1) + b"x")
     broken = server(b"\x20\x02\x00\x00" + bad)
     line = Subscriber("127.0.0.1", broken.port, "c", ["t"])
-    assert [(m[0], m[1]) for m in iter_batch(line, 1)] == [(NOT_UTF8, b"x")]
+    assert [(m[0], m[1]) for m in batch_of(line, 1)] == [(NOT_UTF8, b"x")]
     line.close()
 
 
@@ -281,7 +296,7 @@ def test_a_message_that_comes_twice_while_gathering_counts_once(server):
     again = packet(0x3A, struct.pack(">H", 1) + b"t" + struct.pack(">H", 7) + b"x")
     repeating = server(b"\x20\x02\x00\x00" + one + again)
     line = Subscriber("127.0.0.1", repeating.port, "c", ["t"])
-    assert len(iter_batch(line, 1)) == 1
+    assert len(batch_of(line, 1)) == 1
     line.close()
 
 
@@ -312,8 +327,7 @@ def test_what_it_publishes_is_confirmed(make):
     line = make()
     caught_up(line)
     mid = line.publish("somewhere", b"x")
-    done: list[int] = []
-    wait_for(lambda: line.poll(0.02) == [] and (done.extend(line.take_published()) or done), 10, "the PUBACK")
+    done = wait_for(lambda: line.poll(0.02) == [] and line.take_published(), 10, "the PUBACK")
     assert done == [mid]
     assert line.take_published() == []
 

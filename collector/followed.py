@@ -1,0 +1,81 @@
+"""The rules and the alarm board of a site, in step with what the store holds.
+
+Rules of this file: what rules and board know is written in the transaction of what it came from. In the midst of a
+batch they are ahead of the store (`sound` is False); if it then fails, load() takes them back to what is stored.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from collector.rules import entries
+from collector.rules.alarms import Alarm, AlarmBoard
+from collector.rules.engine import RulesEngine
+from collector.rules.entries import JournalEntry, JournalRow
+from collector.rules.unitrow import UnitRow
+from collector.site import Site
+from collector.store import Store
+
+
+class Followed:
+    """`engine`, `board`, and `seq`, the last journal row that is folded; `changed_wards` have something new to hear."""
+
+    engine: RulesEngine
+    board: AlarmBoard
+    seq: int
+
+    def __init__(self, site: Site, store: Store) -> None:
+        self._site, self._store = site, store
+        self._unused = {unit.id for unit in site.units if unit.in_service is False}
+        self.changed_wards: set[str] = set()
+        self.sound = False
+        self.load()
+
+    def load(self) -> None:
+        """Take rules and alarms as they are stored; on a StoreError nothing has changed, and `sound` stays False."""
+        engine = RulesEngine(self._site)
+        engine.restore(self._store.load_units())
+        removed = (self._store.status("out_of_service") or {}).get("units", ())
+        board = AlarmBoard(self._store.load_alarms(), self._unused | set(removed))
+        seq = int((self._store.status("board") or {}).get("seq", 0))
+        self.engine, self.board, self.seq, self.sound = engine, board, seq, True
+
+    def behind(self) -> bool:
+        """Whether somebody else has written to the journal."""
+        return bool(self._store.journal_after(self.seq, 1))
+
+    def ward_rows(self, ward: str) -> Iterator[UnitRow]:
+        """The rows of a ward's units."""
+        return self.engine.rows(unit.id for unit in self._site.units_of(ward))
+
+    def save_units(self) -> None:
+        """Store the rows of units that changed; inside the transaction."""
+        if self.engine.touched:
+            self._store.save_units(self.engine.rows(self.engine.touched))
+
+    def write(self, news: list[JournalEntry], recorded_ms: int) -> list[JournalRow]:
+        """Fold what others wrote, then write and fold our own, inside the transaction; returns all of it."""
+        rows: list[JournalRow] = []
+        while more := self._store.journal_after(rows[-1].seq if rows else self.seq):
+            rows += more
+        rows += self._store.append_journal(news, recorded_ms)
+        if rows:
+            self._store.save_alarms(self._fold(rows))
+            self.seq = rows[-1].seq
+            self._store.set_status("board", {"seq": self.seq})
+        return rows
+
+    def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:
+        changed: dict[tuple[str, str, str], Alarm] = {}
+        service = False
+        for row in rows:
+            for alarm in self.board.fold(row):
+                changed[alarm.key] = alarm
+                self.changed_wards.add(alarm.ward)
+            if row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
+                service = True
+                if self._site.unit(row.unit):
+                    self.changed_wards.add(self._site.ward_of(row.unit).id)
+        if service:  # without the site file's own, so that a unit put back there is back
+            self._store.set_status("out_of_service", {"units": sorted(self.board.removed_units - self._unused)})
+        return list(changed.values())
