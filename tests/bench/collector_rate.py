@@ -15,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.broker import Broker, BrokerError, start_mosquitto, start_nats
 from collector.clock import WallClock
@@ -73,7 +74,7 @@ def bare(broker: Broker, count: int, tag: int) -> float:
         if got == count:
             client.disconnect()
 
-    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, f"bare-{tag}", protocol=mqtt.MQTTv311)
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, f"bare-{tag}", protocol=mqtt.MQTTv311)
     feeder = Feeder(broker, count, tag)
     client.on_message = on_message
     client.on_subscribe = lambda *_: feeder.go()

@@ -1,6 +1,6 @@
 """The alarm life cycle and priorities against the alarm standards, and the purity limits against WHO's.
 
-Sources: ISA-18.2 / IEC 62682 state model (states, and the transitions that published descriptions list; from memory where
+Source: ISA-18.2 / IEC 62682 state model (states, and the transitions that published descriptions list; memory where
 noted); IEC 60601-1-8 table of priorities (harm against onset; from memory); WHO, Technical specifications for
 oxygen concentrators (2015) and WHO-UNICEF (2019): low-purity alarm under 82 %.
 """
@@ -15,8 +15,8 @@ from collector.rules.lifecycle import RESUMED, TRANSITIONS, State, Step, next_st
 S, E = State, Step
 
 # Source: ISA-18.2 transitions as published: normal -> unacknowledged, shelved, suppressed, out of service;
-# unacknowledged -> acknowledged, returned-unacknowledged, shelved, suppressed, out of service; acknowledged -> normal on
-# return, and the three held states. Acknowledging a returned alarm ends it (from memory).
+# unacknowledged -> acknowledged, returned-unacknowledged, shelved, suppressed, out of service; acknowledged -> normal
+# on return, and the three held states. Acknowledging a returned alarm ends it (from memory).
 PUBLISHED = {
     (S.NORMAL, E.RAISE): S.UNACKNOWLEDGED,
     (S.NORMAL, E.SHELVE): S.SHELVED,

@@ -8,7 +8,8 @@ made up; what is checked is the form.
 import math
 
 import pytest
-from influxdb_client import Point, WritePrecision
+from influxdb_client.client.write.point import Point
+from influxdb_client.domain.write_precision import WritePrecision
 
 AT_MS = 1_556_813_561_098
 

@@ -1,0 +1,58 @@
+"""The documents keep up with the code."""
+
+from pathlib import Path
+
+import pytest
+from typer.main import get_command
+
+from collector.cli.main import app
+from collector.rules.catalogue import CATALOGUE
+from collector.rules.lifecycle import diagram
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+COMMANDS = get_command(app).commands  # type: ignore[attr-defined]
+#: Conditions that have their place in the catalogue and are not judged yet.
+TO_COME = {
+    "shutdown-expected",
+    "capacity-falling",
+    "capacity-unproven",
+    "service-due",
+    "verification-due",
+    "backup-low",
+}
+
+
+def test_the_alarm_diagram_is_the_table() -> None:
+    assert diagram() in DEVELOPERS
+
+
+@pytest.mark.parametrize("name", sorted(set(CATALOGUE) - TO_COME))
+def test_every_condition_is_in_the_readme(name: str) -> None:
+    assert f"`{name}`" in README
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_is_in_the_readme_and_has_help_with_an_example(name: str) -> None:
+    assert f"sieveward {name}" in README
+    command = COMMANDS[name]
+    parts = list(getattr(command, "commands", {name: command}).values())
+    assert all("Example: sieveward" in (part.help or "") for part in parts)
+
+
+def test_the_readme_has_exactly_two_set_up_commands() -> None:
+    setup = README.split("## Set up")[1].split("\n## ")[0]
+    assert [line.strip() for line in setup.splitlines() if line.startswith("    ")] == [
+        "python3 deploy/run.py demo",
+        "python3 deploy/run.py test",
+    ]
+
+
+def test_log_events_are_listed() -> None:
+    import re
+
+    source = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "collector").rglob("*.py"))
+    names = set(re.findall(r'log\.say\(\s*"([a-z-]+)"', source))
+    assert names, "the collector logs something"
+    assert all(f"`{name}`" in DEVELOPERS for name in names), names
