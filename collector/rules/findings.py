@@ -65,7 +65,8 @@ def clear_now(unit: Tracked, name: str, time_ms: int, evidence: Evidence) -> Eve
     watch = unit.memory.watches.pop(name, None)
     if watch is None or watch.raised_ms is None:
         return None
-    evidence = evidence | {"lasted_s": (time_ms - watch.raised_ms) // 1000}
+    # A reading that came late may be older than the silence that it ends.
+    evidence = evidence | {"lasted_s": max(0, time_ms - watch.raised_ms) // 1000}
     return _event(unit, name, CLEARED, watch, time_ms, evidence, "")
 
 

@@ -39,7 +39,7 @@ def one_long_night() -> list[Reading]:
 
 
 def collect(broker, data: Path, readings: list[Reading]) -> list[bytes]:
-    """Publish readings in groups of a minute, the clock following them, and return the events of the journal."""
+    """Publish readings moment by moment, the clock following them, and return the events of the journal."""
     site = parse_site(SITE_TEXT)
     clock = ManualClock(START_MS)
     client = mqtt.Client(CallbackAPIVersion.VERSION2, "bridge", protocol=mqtt.MQTTv311)
@@ -54,7 +54,7 @@ def collect(broker, data: Path, readings: list[Reading]) -> list[bytes]:
         for r in readings:
             if r.time_ms > clock.now_ms():
                 wait_for(lambda: collector.turn(0.05) or collector.counts["messages"] == sent, 20, "readings sent")  # noqa: B023
-                clock.advance(r.time_ms - clock.now_ms() + 60_000)
+                clock.advance(r.time_ms - clock.now_ms())
             client.publish(readings_topic(FACILITY, r.unit), encode_pack(FACILITY, r.unit, [r]), 1)
             sent += 1
         wait_for(lambda: collector.turn(0.05) or collector.counts["readings"] == sent, 20, "the last readings")
@@ -80,9 +80,9 @@ def test_replay_of_the_export_gives_the_same_events(nats, tmp_path: Path) -> Non
         with open_writer(tmp_path / name, FACILITY) as writer:
             for reading in iter_readings(conn, 0, 2**53):
                 writer.write(reading)
-        broken: list[str] = []
+        broken: list[int] = []
         run = Replay(parse_site(SITE_TEXT))
-        stream = merged([tmp_path / name], lambda _row, why: broken.append(why), FACILITY)
+        stream = merged([tmp_path / name], lambda row, _why, broken=broken: broken.append(row), FACILITY)  # type: ignore[misc]
         replayed = [in_order_of_keys(event_line(event)) for event in run.events(stream)]
         assert (set(live) - set(replayed), set(replayed) - set(live)) == (set(), set())
         assert (len(replayed), broken) == (len(live), [])
