@@ -71,15 +71,16 @@ def _parse_json(payload: bytes) -> list[Record]:
     except msgspec.ValidationError:
         # Unknown labels are legal (RFC 8428 section 4.4) unless they end in "_"; only then is the slow way taken.
         return [_record_from(fields) for fields in _loose(payload)]
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise SenmlError("not-json", f"not a JSON text: {error}") from error
 
 
 def _loose(payload: bytes) -> list[dict[str, Any]]:
     try:
         return _decode_loose(payload)
-    except msgspec.ValidationError as error:
-        raise SenmlError("not-senml", f"not a SenML pack: {error}") from error
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:  # this may lie behind an unknown label
+        kind = "not-senml" if isinstance(error, msgspec.ValidationError) else "not-json"
+        raise SenmlError(kind, f"not a SenML pack: {error}") from error
 
 
 def _record_from(fields: dict[str, Any]) -> Record:
@@ -173,6 +174,12 @@ _SCALES: Final[dict[tuple[str, str], _Scale]] = {
 _QUANTITIES: Final = {quantity for quantity, _ in _SCALES} | {"lamp"}
 
 
+def _time_ms(time_s: float) -> int:
+    if not abs(time_s) < 1e11:  # the year 5138: beyond it is no clock that is set wrong but a broken number
+        raise SenmlError("time", f"{time_s} s is no moment of this age")
+    return round(time_s * 1000)
+
+
 def decode_pack(payload: bytes, received_ms: int, facility: str, unit: str, form: str = "json") -> list[Reading]:
     """Read a unit's pack into one reading a moment, in the pack's order of first mention.
 
@@ -189,7 +196,7 @@ def decode_pack(payload: bytes, received_ms: int, facility: str, unit: str, form
             raise SenmlError("other-unit", f"the pack speaks for '{base}', its topic for '{facility}-{unit}'")
         if quantity not in _QUANTITIES or item.value is None:
             continue
-        time_ms = round(item.time_s * 1000)
+        time_ms = _time_ms(item.time_s)
         reading = moments.get(time_ms)
         if reading is None:
             reading = moments[time_ms] = Reading(unit, time_ms)
@@ -235,7 +242,7 @@ def _plain_reading(payload: bytes, unit: str, ending: str) -> Reading | None:
             return None
         index, factor = place
         values[index] = r.v if factor == 1.0 else round(r.v * factor, 6)
-    return Reading(unit, round(base.bt * 1000), *values)  # type: ignore[arg-type]
+    return Reading(unit, _time_ms(base.bt), *values)  # type: ignore[arg-type]
 
 
 def _put(reading: Reading, quantity: str, item: Resolved) -> None:
@@ -247,17 +254,14 @@ def _put(reading: Reading, quantity: str, item: Resolved) -> None:
         return
     scale = _SCALES.get((quantity, item.unit or ""))
     if scale is None:
-        raise SenmlError("unit", f"{quantity} in '{item.unit or 'no unit'}' is not known; use {_units_of(quantity)}")
+        known = ", ".join(unit for name, unit in _SCALES if name == quantity)
+        raise SenmlError("unit", f"{quantity} in '{item.unit or 'no unit'}' is not known; use {known}")
     if scale.secondary and not item.version & SECONDARY_UNITS:
         raise SenmlError("version", f"'{item.unit}' is a secondary unit: it needs bver {_KNOWN_FEATURES} (RFC 9100)")
     if not isinstance(value, float):
         raise SenmlError("value", f"{quantity} must be a number")
     setattr(reading, scale.field, value if scale.factor == 1.0 and not scale.offset
             else round(value * scale.factor + scale.offset, 6))  # fmt: skip
-
-
-def _units_of(quantity: str) -> str:
-    return ", ".join(unit for name, unit in _SCALES if name == quantity)
 
 
 #: (quantity, field, unit written, factor from ours to it). Core units only, but for `l/min`.
