@@ -1,1 +1,1 @@
-"""The simulator: an invented fleet of concentrators, their physics and their faults."""
+"""The simulator: an invented fleet of concentrators, their physics and their faults. It is never evidence."""
