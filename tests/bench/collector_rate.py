@@ -95,13 +95,12 @@ def ours(broker: Broker, count: int, tag: int, folder: Path) -> float:
             collector.turn(0.05)
         feeder = Feeder(broker, count, tag)
         feeder.go()
-        got, began = 0, 0.0
+        while not (first := collector.turn(0.5)):
+            pass
+        got, began = first, time.perf_counter()
         while got < count:
-            n = collector.turn(0.5)
-            if n and not got:
-                began = time.perf_counter()
-            got += n
-        rate = count / (time.perf_counter() - began)
+            got += collector.turn(0.5)
+        rate = (count - first) / (time.perf_counter() - began)
         feeder.end()
         assert collector.counts["readings"] == count, collector.counts
         collector.close()
