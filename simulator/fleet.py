@@ -40,6 +40,10 @@ class Fleet:
         self.start_ms, self.step_ms = start_ms, step_ms
         self.story_ms = start_ms if story_ms is None else story_ms
         self._roster = Roster(site, scenario, seed, start_ms, step_ms)
+        self._silences: dict[str, list[Fault]] = {}
+        for fault in scenario.faults:
+            if fault.kind == "bridge-silent":
+                self._silences.setdefault(fault.bridge, []).append(fault)
         self._parked: Plant | None = None
         self._lock = threading.Lock()
 
@@ -61,11 +65,8 @@ class Fleet:
 
     def silent(self, bridge: str, at_ms: int) -> bool:
         """Whether a bridge says nothing at a moment."""
-        at = np.array([at_ms - self.story_ms], np.int64)
-        return any(bool(fault.active(at)[0]) for fault in self._silences(bridge))
-
-    def _silences(self, bridge: str) -> Iterator[Fault]:
-        return (f for f in self.scenario.faults if f.kind == "bridge-silent" and f.bridge == bridge)
+        at = at_ms - self.story_ms
+        return any(fault.touches(at, at) for fault in self._silences.get(bridge, ()))
 
     def readings(self, from_ms: int, to_ms: int | None = None, every_ms: int | None = None) -> Iterator[Reading]:
         """The readings of from_ms <= moment < to_ms (None: without end), in the order of their moments.
