@@ -8,6 +8,7 @@ packs of many moments with the times at which they were taken.
 from __future__ import annotations
 
 import logging
+import select
 import socket
 import time
 from collections import deque
@@ -142,7 +143,10 @@ class BridgeLine:
             )
         deadline_s = time.monotonic() + GOODBYE_S
         while self.connected and not self.idle and time.monotonic() < deadline_s:
+            if (sock := self.socket) is not None:
+                select.select([sock], [], [], 0.05)
             self.turn()
+        self._told = "bridge-offline"
         self._client.disconnect()
         if (sock := self.socket) is not None:
             sock.close()
@@ -169,7 +173,7 @@ class BridgeLine:
 
     def _tell(self, name: str, level: int, **fields: object) -> None:
         """Log what is new, not each further try that ends alike."""
-        if name == "bridge-lost" and self._told in ("bridge-refused", "bridge-silent"):
+        if name == "bridge-lost" and self._told in ("bridge-refused", "bridge-silent", "bridge-offline"):
             return  # that much is said already
         if name != self._told:
             say(name, level=level, bridge=self.bridge, broker=f"{self._host}:{self._port}", **fields)

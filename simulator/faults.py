@@ -85,16 +85,8 @@ class Fault(BaseModel):
 
     @property
     def curve(self) -> Shape:
-        """Its shape; what may grow and is told how long does so in a straight line unless it says otherwise."""
-        if self.shape is None:
-            grows = self.kind in KINDS and KINDS[self.kind].grows and self.growth_ms is not None
-            return "linear" if grows else "step"
-        return self.shape
-
-    @property
-    def growth_ms(self) -> int | None:
-        """How long it grows; as long as it lasts when nothing is said."""
-        return self.length_ms if self.rise_ms is None else self.rise_ms
+        """Its shape; when nothing is said, a straight line if it takes time to grow, else all at once."""
+        return self.shape or ("step" if self.rise_ms is None else "linear")
 
     def active(self, at_ms: Times) -> np.ndarray[Any, np.dtype[np.bool_]]:
         """Whether it is there, at offsets from the story's start."""
@@ -104,9 +96,9 @@ class Fault(BaseModel):
     def grown(self, at_ms: Times) -> Array:
         """How far it has grown, from 0 (not there) to 1 (its whole size), at offsets from the story's start."""
         there = self.active(at_ms).astype(np.float64)
-        if self.curve == "step" or not self.growth_ms:
+        if self.curve == "step" or not self.rise_ms:
             return there
-        x = np.clip((at_ms - self.start_ms) / self.growth_ms, 0.0, 1.0)
+        x = np.clip((at_ms - self.start_ms) / self.rise_ms, 0.0, 1.0)
         if self.curve == "exponential":
             x = np.expm1(_STEEPNESS * x) / np.expm1(_STEEPNESS)
         return np.asarray(there * x)

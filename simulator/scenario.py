@@ -182,9 +182,9 @@ def _wrong_kind(fault: Fault) -> Iterator[tuple[str, str]]:
     elif kind.size is not None and not kind.size[0] <= fault.size <= kind.size[1]:
         yield "size", f"{fault.size} is outside {kind.size[0]:g} to {kind.size[1]:g} ({kind.size_means})"
     if fault.curve != "step" and not kind.grows:
-        yield "shape", f"'{fault.kind}' is there or not; leave shape out"
-    if fault.curve != "step" and not fault.growth_ms:
-        yield "shape", "a fault that grows needs 'rise' or 'length', longer than nothing"
+        yield "kind", f"'{fault.kind}' is there or not; leave out shape and rise"
+    if fault.curve != "step" and fault.rise_ms is None:
+        yield "shape", "a fault that grows needs 'rise': how long it takes to grow; add it"
     for key, value in (("length", fault.length_ms), ("rise", fault.rise_ms)):
         if value is not None and value <= 0:
             yield key, "must be longer than nothing"
