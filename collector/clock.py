@@ -25,14 +25,15 @@ class WallClock:
 
 
 class ScaledClock:
-    """Facility time that stood at `at_ms` when the wall said `wall_ms` and has run `speed` times as fast since."""
+    """Facility time that stands at `at_ms` until the wall says `wall_ms`, and then runs `speed` times as fast."""
 
     def __init__(self, wall_ms: int, at_ms: int, speed: float) -> None:
         self.wall_ms, self.at_ms, self.speed = wall_ms, at_ms, speed
 
     def now_ms(self) -> int:
         """Facility time now, in ms since 1970 UTC."""
-        return self.at_ms + int((time.time_ns() // 1_000_000 - self.wall_ms) * self.speed)
+        passed_ms = max(0, time.time_ns() // 1_000_000 - self.wall_ms)
+        return self.at_ms + int(passed_ms * self.speed)
 
     def wall_delay_s(self, until_ms: int) -> float:
         """Wall seconds until facility time reaches `until_ms`; never negative."""

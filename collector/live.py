@@ -23,9 +23,10 @@ from collector.intake.admit import Admission, Admitted
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
 from collector.notify.teller import Teller, lost_payload
+from collector.past import entry_of
 from collector.rules import entries
 from collector.rules.entries import JournalEntry, JournalRow
-from collector.rules.events import Event, event_fields
+from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store, StoreError
 from collector.topics import heartbeat_topic, link_topic, readings_topic
@@ -125,7 +126,7 @@ class Collector:
         followed.sound = False
         late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
-        news = [*map(_entry, events), *followed.engine.take_notes(), *followed.board.expire(now_ms)]
+        news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms)]
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():
@@ -254,13 +255,6 @@ class Collector:
         if self.line.state == CONNECTED:
             self.teller.goodbye(self.clock.now_ms())
         self.line.close()
-
-
-def _entry(event: Event) -> JournalEntry:
-    return JournalEntry(
-        at_ms=event.time_ms, kind=entries.CONDITION, unit=event.unit, ward=event.ward, condition=event.condition,
-        origin="collector", body=event_fields(event),
-    )  # fmt: skip
 
 
 def _log_conditions(rows: Iterable[JournalRow]) -> None:

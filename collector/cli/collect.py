@@ -56,12 +56,17 @@ def clock_from(text: str | None) -> Clock:
         raise Refused(f"'{text}' is no clock; write WALL_MS,AT_MS,SPEED") from error
 
 
-def run_collector(site: Site, broker: tuple[str, int], data: Path, clock: Clock, stop: threading.Event) -> None:
+def run_collector(
+    site_file: Path, site: Site, broker: tuple[str, int], data: Path, clock: Clock, stop: threading.Event
+) -> None:
     """Collect until `stop` is set; Refused with what the store says when it cannot go on."""
     user, password = os.environ.get("SIEVEWARD_MQTT_USER"), os.environ.get("SIEVEWARD_MQTT_PASSWORD")
     try:
         with open_store(data, site.facility.id) as store:
-            collector = Collector(site, store, *broker, clock, username=user, password=password)
+            collector = Collector(
+                site, store, *broker, clock, username=user, password=password,
+                site_path=str(site_file), site_text=site_file.read_text(encoding="utf-8"),
+            )  # fmt: skip
             try:
                 collector.run(stop)
             finally:
@@ -86,4 +91,4 @@ def collect(
     log_to_stderr()
     with stop_on_signals() as stop:
         say_error(f"collecting for '{site.facility.id}' ({len(site.units)} units) from {address[0]}:{address[1]}")
-        run_collector(site, address, data, clock_from(clock), stop)
+        run_collector(site_file, site, address, data, clock_from(clock), stop)

@@ -40,6 +40,7 @@ class RulesEngine:
             self._wards.setdefault(unit.ward.id, []).append(unit)
         self._due: list[tuple[int, int, str]] = []  # (deadline, kind, unit or ward): at most one silence a unit
         self._first_ms: int | None = None
+        self._watermark_ms = 0  # up to when a tick has done what was due
 
     # -- the record ------------------------------------------------------------------------------------------------
 
@@ -119,7 +120,7 @@ class RulesEngine:
         on = phases.shows_on(unit, r, limits)
         phase = phases.next_phase(unit, r, on)
         if unit.memory.watches:
-            found += clear_all(unit, ("readings-absent", "clock-wrong"), r.time_ms, {})
+            self._heard_from(unit, r, found)
         if phase != row.phase:
             self._change_phase(unit, phase, r, was_on, found)
         self._show(unit, r, now_ms)
@@ -134,6 +135,14 @@ class RulesEngine:
         check_supply(unit, r, limits, found)
         if unit.memory.outage_ms is not None or "supply-lost" in unit.memory.watches:
             self._follow_supply(unit, r, found)
+
+    def _heard_from(self, unit: Tracked, r: Reading, found: list[Event]) -> None:
+        found += clear_all(unit, ("clock-wrong",), r.time_ms, {})
+        # A backlog's old reading does not end a silence: its own deadline has passed, and the next tick would say so.
+        silent_again_ms = r.time_ms + self.limits.absent_ms
+        if "readings-absent" in unit.memory.watches and silent_again_ms > self._watermark_ms:
+            found += clear_all(unit, ("readings-absent",), r.time_ms, {})
+            self._await_silence(unit, silent_again_ms)
 
     def _change_phase(self, unit: Tracked, phase: str, r: Reading, was_on: bool, found: list[Event]) -> None:
         before = unit.row.phase
@@ -195,6 +204,7 @@ class RulesEngine:
     def tick(self, watermark_ms: int) -> list[Event]:
         """Do what was due up to watermark_ms; no reading older than it should still be on its way."""
         found: list[Event] = []
+        self._watermark_ms = watermark_ms
         due = self._due
         while due and due[0][0] <= watermark_ms:
             due_ms, kind, name = heapq.heappop(due)
@@ -215,10 +225,11 @@ class RulesEngine:
         deadline_ms = self._silence_at(unit)
         if deadline_ms > due_ms:  # it has reported since: look again when its present deadline comes
             self._await_silence(unit, deadline_ms)
-        elif "readings-absent" not in unit.memory.watches:
+        else:
             self._fall_silent(unit, due_ms, found)
 
     def _fall_silent(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
+        told = "readings-absent" in unit.memory.watches
         in_use = hours.is_on(unit.row.phase) and unit.memory.delivered
         evidence: Evidence = {
             "phase_before": unit.row.phase,
@@ -230,7 +241,8 @@ class RulesEngine:
         if unit.row.phase != UNSEEN:
             unit.memory.before_silence = unit.row.phase
             phases.enter(unit, SILENT, time_ms)
-        found.append(raise_now(unit, "readings-absent", time_ms, evidence, priority=priority, audience=audience))
+        if not told:
+            found.append(raise_now(unit, "readings-absent", time_ms, evidence, priority=priority, audience=audience))
         self.touched.add(unit.id)
 
     def _judge(self, ward: str, due_ms: int, found: list[Event]) -> None:

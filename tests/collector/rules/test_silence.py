@@ -1,0 +1,63 @@
+"""Silence is a state with a deadline: raised once, and not ended by what is old."""
+
+from collector.reading import Reading
+from collector.rules.engine import RulesEngine
+from tests.scenario_files import START_MS, scenario_site
+
+MINUTE = 60_000
+HOUR = 60 * MINUTE
+
+
+def reading(at_ms: int) -> Reading:
+    return Reading("m1", START_MS + at_ms, 93.0, 4.0, 340.0, volts=230.0)
+
+
+def engine_with_m1() -> RulesEngine:
+    engine = RulesEngine(scenario_site())
+    engine.read(reading(0), START_MS)
+    return engine
+
+
+def of_m1(events: list) -> list[tuple[str, int]]:
+    return [
+        (e.event, (e.time_ms - START_MS) // MINUTE)
+        for e in events
+        if (e.unit, e.condition) == ("m1", "readings-absent")
+    ]
+
+
+def test_a_backlog_read_oldest_first_does_not_flap() -> None:
+    """A bridge that was cut off for three hours sends what it kept: one raise, one clear."""
+    engine = engine_with_m1()
+    now_ms = START_MS + 3 * HOUR
+    said = of_m1(engine.tick(now_ms))
+    for minute in range(1, 181):
+        said += of_m1(engine.read(reading(minute * MINUTE), now_ms))
+        said += of_m1(engine.tick(now_ms - 2_000))
+    assert said == [("raised", 2), ("cleared", 178)]
+
+
+def test_silence_is_found_again_after_a_backlog() -> None:
+    engine = engine_with_m1()
+    now_ms = START_MS + 3 * HOUR
+    engine.tick(now_ms)
+    engine.read(reading(3 * HOUR - MINUTE), now_ms)
+    assert of_m1(engine.tick(now_ms + 10 * MINUTE)) == [("raised", 181)]
+
+
+def test_silence_is_found_again_after_a_restart_in_the_middle_of_a_backlog() -> None:
+    engine = engine_with_m1()
+    now_ms = START_MS + 3 * HOUR
+    engine.tick(now_ms)
+    engine.read(reading(HOUR), now_ms)
+    again = RulesEngine(scenario_site())
+    again.restore(list(engine.rows(["m1"])))
+    again.tick(now_ms)
+    said = of_m1(again.read(reading(3 * HOUR), now_ms)) + of_m1(again.tick(now_ms + HOUR))
+    assert said == [("cleared", 180), ("raised", 182)]
+
+
+def test_a_unit_that_never_reports_is_told_once() -> None:
+    engine = engine_with_m1()
+    events = engine.tick(START_MS + 5 * HOUR) + engine.tick(START_MS + 9 * HOUR)
+    assert [e.event for e in events if e.unit == "m2"] == ["raised"]
