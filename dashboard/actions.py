@@ -1,0 +1,105 @@
+"""What people do, as journal entries; the only place from which the dashboard writes.
+
+Rules of this file: every entry says who, in which role and from where; nothing is written when a name or a needed
+reason is missing. The collector folds what stands here: a screen never changes an alarm by itself.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from collector.rules import entries
+from collector.rules.alarms import Alarm
+from collector.rules.entries import JournalEntry, JournalRow
+from collector.store import JournalWriter
+from dashboard import words
+
+ROLES: Final = ("ward", "engineer", "planner", "administrator")
+#: Taking a unit out of service is maintenance's to decide and to record (ISA-18.2, from memory).
+SERVICE_ROLES: Final = frozenset({"engineer", "administrator"})
+#: How long an alarm may be put aside, in minutes: always with an end (ISA-18.2), a shift at most.
+SHELF_MIN: Final = (15, 30, 60, 120, 240, 480, 720)
+ORIGIN: Final = "dashboard"
+TEXT_MAX: Final = 200
+
+
+class Refused(Exception):
+    """The action is not written down; the text says what is missing."""
+
+
+class Person(NamedTuple):
+    """Who acts, as they say."""
+
+    name: str
+    role: str
+
+
+def shelf_text(minutes: int) -> str:
+    """How long, as a choice."""
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h"
+
+
+def acknowledge(alarm: Alarm, person: Person, now_ms: int) -> JournalEntry:
+    """Somebody says that they know."""
+    return _entry(entries.ACKNOWLEDGE, alarm, person, now_ms, {})
+
+
+def shelve(alarm: Alarm, person: Person, now_ms: int, minutes: int, reason: str) -> JournalEntry:
+    """Put an alarm aside until a stated time."""
+    if minutes not in SHELF_MIN:
+        raise ValueError(f"{minutes} is none of {SHELF_MIN}")
+    body: dict[str, object] = {"until_ms": now_ms + minutes * 60_000, "reason": _reason(reason)}
+    return _entry(entries.SHELVE, alarm, person, now_ms, body)
+
+
+def unshelve(alarm: Alarm, person: Person, now_ms: int) -> JournalEntry:
+    """Bring an alarm back before its time."""
+    return _entry(entries.UNSHELVE, alarm, person, now_ms, {"why": "brought back by hand"})
+
+
+def take_out(unit: str, ward: str, person: Person, now_ms: int, reason: str) -> JournalEntry:
+    """Take a unit out of service."""
+    return _service(entries.OUT_OF_SERVICE, unit, ward, person, now_ms, reason)
+
+
+def put_back(unit: str, ward: str, person: Person, now_ms: int, reason: str) -> JournalEntry:
+    """Return a unit to service."""
+    return _service(entries.RETURN_TO_SERVICE, unit, ward, person, now_ms, reason)
+
+
+def write(data_dir: Path, entry: JournalEntry) -> JournalRow:
+    """Add it to the journal; StoreError when it cannot be, and then nothing is written."""
+    return JournalWriter(data_dir).append([entry])[0]
+
+
+def _entry(kind: str, alarm: Alarm, person: Person, now_ms: int, body: dict[str, object]) -> JournalEntry:
+    who = _named(person)
+    return JournalEntry(
+        at_ms=now_ms, kind=kind, unit=alarm.unit, ward=alarm.ward, condition=alarm.condition, who=who.name,
+        role=who.role, origin=ORIGIN, body={**body, "event_seq": alarm.event_seq},
+    )  # fmt: skip
+
+
+def _service(kind: str, unit: str, ward: str, person: Person, now_ms: int, reason: str) -> JournalEntry:
+    who = _named(person)
+    if who.role not in SERVICE_ROLES:
+        raise Refused(words.SERVICE_ROLES)
+    return JournalEntry(at_ms=now_ms, kind=kind, unit=unit, ward=ward, who=who.name, role=who.role, origin=ORIGIN,
+                        body={"reason": _reason(reason)})  # fmt: skip
+
+
+def _named(person: Person) -> Person:
+    name = " ".join(person.name.split())[:TEXT_MAX]
+    if not name:
+        raise Refused(words.NAME_FIRST)
+    if person.role not in ROLES:
+        raise ValueError(f"'{person.role}' is none of {ROLES}")
+    return Person(name, person.role)
+
+
+def _reason(text: str) -> str:
+    reason = " ".join(text.split())[:TEXT_MAX]
+    if not reason:
+        raise Refused(words.REASON_FIRST)
+    return reason

@@ -1,0 +1,49 @@
+// Watches, in the browser, that the dashboard still talks: the strip's data-beat must go on changing. Nothing on the
+// server can say that the server is gone. It also gives the keyboard its place back after a redraw, and reads changes
+// of the summary to screen readers.
+(() => {
+  const LIMIT_MS = 10000;
+  const old = window.swWatch;
+  if (old) { clearInterval(old.timer); }
+  const watch = window.swWatch = { beat: null, date: Date.now(), tick: performance.now(), said: "", tile: "" };
+
+  const put = (id, role) => {
+    let node = document.getElementById(id);
+    if (!node) {
+      node = document.createElement("div");
+      node.id = id;
+      node.setAttribute("role", role);
+      document.body.appendChild(node);
+    }
+    return node;
+  };
+  const lost = put("sw-not-live", "alert");
+  const voice = put("sw-voice", "status");
+
+  const look = () => {
+    const strip = document.querySelector(".sw-strip");
+    const beat = strip ? strip.dataset.beat : null;
+    if (beat !== null && beat !== watch.beat) {
+      Object.assign(watch, { beat, date: Date.now(), tick: performance.now() });
+    }
+    // Two clocks: one stands still while the computer sleeps, the other jumps when somebody sets it.
+    const age = Math.max(Date.now() - watch.date, performance.now() - watch.tick);
+    const bad = age > LIMIT_MS;
+    document.body.classList.toggle("sw-dead", bad);
+    const text = bad ? `NOT LIVE: this screen has had no news for ${Math.round(age / 1000)} s. Look at the units themselves.` : "";
+    if (lost.textContent !== text) { lost.textContent = text; }
+    const said = [...document.querySelectorAll(".sw-banner, .sw-summary b, .sw-notice b")].map((n) => n.textContent).join(". ");
+    if (said !== watch.said) { watch.said = said; voice.textContent = said; }
+    if (watch.tile && document.activeElement === document.body) {
+      document.getElementById(watch.tile)?.focus({ preventScroll: true });
+    }
+  };
+  if (!old) {
+    document.addEventListener("focusin", (event) => {
+      const id = event.target.id || "";
+      window.swWatch.tile = id.startsWith("tile-") ? id : "";
+    });
+    document.addEventListener("pointerdown", () => { window.swWatch.tile = ""; });
+  }
+  watch.timer = setInterval(look, 500);
+})();

@@ -1,0 +1,222 @@
+"""The ward board as plain data: one tile a unit, worst first within its ward; pure.
+
+Rules of this file: a tile's state comes from what the collector stored (phase and alarms) and from the age of the last
+reading, nothing else. Old values are marked as such whatever else is true, and a unit with an alarm put aside, or one
+whose purity is not measured, is never shown like one that simply runs.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from enum import StrEnum
+from typing import Final, NamedTuple
+
+from collector.rules.alarms import Alarm
+from collector.rules.catalogue import title_of
+from collector.rules.lifecycle import State
+from collector.rules.unitrow import OFF, WARMING_UP, UnitRow
+from collector.site import UNASSIGNED, Unit, Ward
+from dashboard import words
+from dashboard.freshness import collector_lives, is_stale
+from dashboard.queries import Now, urgency
+from dashboard.times import age_text, moment_text
+
+
+class Look(StrEnum):
+    """How a tile looks: each has a word, a shape and a colour of its own."""
+
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+    STALE = "stale"
+    EARLIER = "earlier"
+    HELD = "held"
+    WARMING = "warming"
+    RUNNING = "running"
+    OFF = "off"
+    UNUSED = "unused"
+
+
+#: Looks that keep a unit in its place; the others come first, in this order.
+_STEADY: Final = (Look.WARMING, Look.RUNNING, Look.OFF, Look.UNUSED)
+_ORDER: Final[dict[Look, int]] = {look: place for place, look in enumerate(Look) if look not in _STEADY}
+
+
+class Tile(NamedTuple):
+    """What one tile says; every text is plain and still to be escaped."""
+
+    unit: str
+    look: Look
+    word: str
+    purity: str
+    flow: str
+    greyed: bool
+    proven: str
+    age: str
+    action: str = ""
+    acknowledged: str = ""
+    unheard: bool = False  # an alarm that nobody has acknowledged
+    note: str = ""
+    shared: bool = False  # its worst alarm is its ward's
+
+
+class Notice(NamedTuple):
+    """An alarm of a whole ward."""
+
+    look: Look
+    title: str
+    action: str
+    since: str
+    acknowledged: str
+    unheard: bool
+
+
+class WardBlock(NamedTuple):
+    """One ward of the board."""
+
+    id: str
+    title: str
+    notices: tuple[Notice, ...]
+    tiles: tuple[Tile, ...]
+
+
+class Board(NamedTuple):
+    """The whole board; `summary` says in words how many alarms there are and how many units are in which state."""
+
+    wards: tuple[WardBlock, ...]
+    calm: bool
+    summary: str
+    counts: str
+
+
+def board_of(now: Now, now_ms: int, wall_ms: int, ward: str | None = None) -> Board:
+    """The board of one ward, or of all."""
+    lives = collector_lives(now, wall_ms)
+    blocks = tuple(_block(now, place, now_ms, lives) for place in places(now) if ward in (None, place.id))
+    speaking = [alarm for alarm in now.speaking() if ward in (None, alarm.ward)]
+    alarms = {words.PRIORITY[name].lower(): sum(a.priority == name for a in speaking) for name in words.PRIORITY}
+    tiles = [tile for block in blocks for tile in block.tiles]
+    doubt = any(tile.look in (Look.STALE, Look.EARLIER, Look.HELD) for tile in tiles)
+    quiet = words.OLD if not lives else words.DOUBT if doubt else words.CALM
+    summary = words.alarms_now(alarms) if speaking else quiet
+    return Board(blocks, not speaking and not doubt and lives, summary, words.unit_counts(_counted(tiles)))
+
+
+def _counted(tiles: Iterable[Tile]) -> dict[str, int]:
+    looks = Counter(tile.look for tile in tiles)
+    greyed = sum(tile.greyed and tile.look != Look.UNUSED for tile in tiles)
+    return {words.RUNNING: looks[Look.RUNNING], words.WARMING_UP: looks[Look.WARMING], words.OFF: looks[Look.OFF],
+            "without data": greyed, words.NOT_USED: looks[Look.UNUSED]}  # fmt: skip
+
+
+def places(now: Now) -> tuple[Ward, ...]:
+    """The wards to show; without a site file everything stands in one place."""
+    return now.site.places() if now.site else (Ward(id=UNASSIGNED, name="Units"),)
+
+
+def _units(now: Now, ward: Ward) -> tuple[Unit, ...]:
+    return now.site.units_of(ward.id) if now.site else tuple(Unit(id=unit) for unit in now.units)
+
+
+def _block(now: Now, ward: Ward, now_ms: int, lives: bool) -> WardBlock:
+    own = [alarm for alarm in now.alarms if not alarm.unit and alarm.ward == ward.id and alarm.speaks]
+    alarms: dict[str, list[Alarm]] = {}
+    for alarm in now.alarms:
+        if alarm.unit:
+            alarms.setdefault(alarm.unit, []).append(alarm)
+    shared = _shared(own)
+    found = [
+        tile_of(unit.id, now, alarms.get(unit.id, ()), now_ms, lives, shared.get(unit.id)) for unit in _units(now, ward)
+    ]
+    found.sort(key=lambda tile: (_ORDER.get(tile.look, len(Look)), not tile.unheard))
+    return WardBlock(ward.id, ward.title, tuple(_notice(alarm, now, now_ms) for alarm in own), tuple(found))
+
+
+def _shared(ward_alarms: Iterable[Alarm]) -> Mapping[str, Alarm]:
+    """Units that an alarm of their ward speaks for."""
+    named = ((alarm, alarm.evidence.get("units")) for alarm in ward_alarms)
+    return {str(unit): alarm for alarm, units in named if isinstance(units, list) for unit in units}
+
+
+def _notice(alarm: Alarm, now: Now, now_ms: int) -> Notice:
+    since = moment_text(alarm.raised_ms, now_ms, now.zone)
+    return Notice(Look(alarm.priority), title_of(alarm.condition), instruction(alarm), since,
+                  acknowledged(alarm, now, now_ms), alarm.state == State.UNACKNOWLEDGED)  # fmt: skip
+
+
+def instruction(alarm: Alarm) -> str:
+    """The one thing to do, and who is meant when it is not the ward."""
+    return words.for_others(alarm.audience) + alarm.action if alarm.action else ""
+
+
+def acknowledged(alarm: Alarm, now: Now, now_ms: int) -> str:
+    """Who has said that they know, or nothing."""
+    if not alarm.acked_by or alarm.state == State.UNACKNOWLEDGED:
+        return ""
+    return words.acknowledged_by(alarm.acked_by, alarm.acked_role, moment_text(alarm.acked_ms, now_ms, now.zone))
+
+
+def tile_of(
+    unit: str, now: Now, alarms: Iterable[Alarm], now_ms: int, lives: bool, shared: Alarm | None = None
+) -> Tile:
+    """One unit's tile; `shared` is an alarm of its ward that speaks for it."""
+    row = now.units.get(unit)
+    greyed = is_stale(row, now, now_ms, lives)
+    alarms = sorted(alarms, key=urgency)
+    speaking = [alarm for alarm in alarms if alarm.speaks]
+    if shared is not None:
+        speaking = sorted([shared, *speaking], key=urgency)
+    bare = _bare(unit, row, greyed, now, now_ms)
+    if unit in now.out_of_service:
+        return bare._replace(look=Look.UNUSED, word=words.NOT_USED)
+    if speaking:
+        return _alarming(bare, speaking, now, now_ms)
+    return _quiet(bare, row, alarms, now, now_ms)
+
+
+def _bare(unit: str, row: UnitRow | None, greyed: bool, now: Now, now_ms: int) -> Tile:
+    if row is None or row.last_ms is None:
+        return Tile(unit, Look.STALE, words.NO_DATA_YET, words.NOT_MEASURED, words.NOT_MEASURED, True, "", "")
+    since = words.no_data_since(moment_text(row.last_ms, now_ms, now.zone))
+    proven = "" if row.proven_lpm is None else words.proven(f"{row.proven_lpm:.1f}")
+    return Tile(
+        unit, Look.STALE, since, _number(row.purity_pct), _number(row.flow_lpm), greyed, proven or words.NOT_PROVEN,
+        since if greyed else age_text(now_ms - row.last_ms),
+    )  # fmt: skip
+
+
+def _number(value: float | None) -> str:
+    return words.NOT_MEASURED if value is None else f"{value:.1f}"
+
+
+def _alarming(bare: Tile, speaking: list[Alarm], now: Now, now_ms: int) -> Tile:
+    worst = speaking[0]
+    return bare._replace(
+        look=Look(worst.priority), word=title_of(worst.condition), action=instruction(worst),
+        acknowledged=acknowledged(worst, now, now_ms), note=words.more_alarms(len(speaking) - 1),
+        unheard=any(alarm.state == State.UNACKNOWLEDGED for alarm in speaking), shared=not worst.unit,
+    )  # fmt: skip
+
+
+def _quiet(bare: Tile, row: UnitRow | None, alarms: list[Alarm], now: Now, now_ms: int) -> Tile:
+    """A tile without an alarm that speaks."""
+    held = [alarm for alarm in alarms if alarm.active and alarm.held]
+    gone = [alarm for alarm in alarms if alarm.state == State.RETURNED]
+    if held:
+        until = moment_text(held[0].shelved_until_ms, now_ms, now.zone)
+        note = f"{title_of(held[0].condition)}, until {until}" if held[0].shelved_until_ms else ""
+        bare = bare._replace(note=note or title_of(held[0].condition))
+    elif gone:
+        bare = bare._replace(note=f"{title_of(gone[0].condition)}: {words.WAS_THERE.lower()}")
+    if bare.greyed or row is None:
+        return bare
+    if held:
+        return bare._replace(look=Look.HELD, word=words.HELD)
+    look, word = _PHASES.get(row.phase, (Look.RUNNING, words.RUNNING))
+    if look == Look.RUNNING and row.purity_pct is None:
+        look, word = Look.STALE, words.PURITY_UNKNOWN
+    return bare._replace(look=Look.EARLIER if gone else look, word=word)
+
+
+_PHASES: Final = {OFF: (Look.OFF, words.OFF), WARMING_UP: (Look.WARMING, words.WARMING_UP)}

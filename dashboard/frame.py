@@ -1,0 +1,108 @@
+"""What every screen shares: the data directory, what is known now (read once a second for all screens), the strip.
+
+Rules of this file: a store that cannot be read is a state of the screen, said in words, never a traceback.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final, NamedTuple
+
+import streamlit as st
+
+from collector.store import StoreError
+from dashboard import queries, words
+from dashboard.freshness import Banner, banners
+from dashboard.launch import DATA_ENV
+from dashboard.queries import Now
+from dashboard.tiles import strip_html
+
+ASSETS: Final = Path(__file__).with_name("assets")
+EVERY_S: Final = 2
+SLOWLY_S: Final = 15
+_WAITS: Final = "waits"
+
+
+class Screen(NamedTuple):
+    """One look at the store: `now` is None when there is nothing to be seen; now_ms is facility time."""
+
+    now: Now | None
+    now_ms: int
+    wall_ms: int
+    banners: list[Banner]
+
+    @property
+    def strip(self) -> str:
+        """The strip as HTML."""
+        return strip_html(self.now, self.banners, self.now_ms, self.wall_ms)
+
+
+def data_dir() -> Path:
+    """The collector's data directory."""
+    return Path(os.environ.get(DATA_ENV, "data"))
+
+
+@st.cache_resource(ttl=1.0, max_entries=4, show_spinner=False)
+def _now(path: str) -> Now:
+    return queries.now(Path(path))
+
+
+def forget() -> None:
+    """Look anew at the next question: somebody has just written something."""
+    _now.clear()
+
+
+def look() -> Screen:
+    """What is known now, and what has to be said about it."""
+    wall_ms = queries.wall_ms()
+    try:
+        now = _now(str(data_dir()))
+    except StoreError as error:
+        said = f"{words.WAITING} {words.WAITING_HOW}" if error.kind == "missing" else words.store_fault(str(error))
+        return Screen(None, wall_ms, wall_ms, [Banner(error.kind != "missing", said)])
+    return Screen(now, now.clock.now_ms(), wall_ms, banners(now, wall_ms))
+
+
+@st.fragment(run_every=EVERY_S)
+def strip() -> None:
+    """The strip of a screen that does not redraw itself; draws the whole screen once there is something to draw."""
+    screen = look()
+    st.html(screen.strip)
+    if screen.now is not None and st.session_state.pop(_WAITS, False):
+        st.rerun()
+
+
+@contextmanager
+def in_words() -> Iterator[None]:
+    """Say what the store cannot do instead of what was to be drawn."""
+    try:
+        yield
+    except StoreError as error:
+        st.warning(words.store_fault(str(error)))
+
+
+def load_assets() -> None:
+    """Style and watch script; once a page load."""
+    st.html(ASSETS / "board.css")
+    script = (ASSETS / "watch.js").read_text(encoding="utf-8")
+    st.html(f"<script>{script}</script>", unsafe_allow_javascript=True)
+
+
+def needed_now() -> tuple[Now, int]:
+    """What is known now, and facility time; where there is nothing the page ends here (its strip says why)."""
+    screen = look()
+    st.session_state[_WAITS] = screen.now is None
+    if screen.now is None:
+        st.stop()
+    return screen.now, screen.now_ms
+
+
+def table(rows: Sequence[Mapping[str, object]]) -> None:
+    """Rows as a table, or that there are none."""
+    if rows:
+        st.dataframe(rows, hide_index=True)
+    else:
+        st.write("None.")

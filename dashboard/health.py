@@ -1,0 +1,46 @@
+"""Figures about the collector, its bridges and its store; pure."""
+
+from __future__ import annotations
+
+from dashboard.figures import size_text
+from dashboard.freshness import heartbeat_age_ms
+from dashboard.queries import Health, Now
+from dashboard.times import age_text, moment_text
+from dashboard.words import NOT_MEASURED
+
+Figures = list[tuple[str, str]]
+
+
+def collector_figures(now: Now, now_ms: int, wall_ms: int) -> Figures:
+    """How the collector says it is, and when it said so."""
+    status, age_ms = now.collector, heartbeat_age_ms(now, wall_ms)
+    if status is None or age_ms is None:
+        return [("Heard", "never")]
+    return [
+        ("Heard", f"{age_text(age_ms)} ago"), ("Since", moment_text(status.started_ms, now_ms, now.zone)),
+        ("Broker", status.broker_state or NOT_MEASURED), ("At", status.broker or NOT_MEASURED),
+        ("Store", status.store_state), ("Messages a second", f"{status.rate_per_s:.1f}"),
+        ("Readings stored", f"{status.readings:,}"), ("Put aside", f"{status.quarantined:,}"),
+        ("Came twice", f"{status.duplicates:,}"), ("Came late", f"{status.late:,}"),
+        ("Largest batch", f"{status.batch:,}"),
+    ]  # fmt: skip
+
+
+def store_figures(health: Health, now: Now, now_ms: int) -> Figures:
+    """How much there is and what room is left."""
+    extent = health.extent
+    return [
+        ("Units heard of", f"{extent.units:,}"), ("Oldest reading", moment_text(extent.oldest_ms, now_ms, now.zone)),
+        ("Newest reading", moment_text(extent.newest_ms, now_ms, now.zone)),
+        ("Journal rows", f"{extent.journal_rows:,}"), ("Store", size_text(extent.file_bytes)),
+        ("Write-ahead log", size_text(health.wal_bytes)), ("Free on the disk", size_text(health.disk_free_bytes)),
+    ]  # fmt: skip
+
+
+def bridge_rows(now: Now, now_ms: int) -> list[dict[str, str]]:
+    """Each bridge's link."""
+    return [
+        {"bridge": name, "link": str(body.get("state", "")),
+         "since": moment_text(body.get("at_ms"), now_ms, now.zone)}
+        for name, body in now.bridges.items()
+    ]  # fmt: skip

@@ -1,0 +1,198 @@
+"""What the screens read, as typed rows; the only place that opens the store for reading.
+
+Rules of this file: no Streamlit; every question has an end (a range and a limit); StoreError says in plain words what
+is wrong. A connection is opened for each question, so a store that is made, moved or replaced meanwhile is found.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import time
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import msgspec
+
+from collector.clock import Clock, ScaledClock, WallClock
+from collector.rules.alarms import Alarm
+from collector.rules.entries import CONDITION, JournalRow
+from collector.rules.unitrow import UnitRow
+from collector.site import Site, SiteError, parse_site
+from collector.store import Quarantined, history, open_reader
+from collector.store.connect import reads, snapshot, store_path
+from collector.store.history import Extent, Series
+
+#: A screen that waits longer than this for a locked store had better say so.
+BUSY_MS: Final = 500
+JOURNAL_ROWS: Final = 500
+EVENT_ROWS: Final = 400
+QUARANTINE_ROWS: Final = 200
+
+
+class CollectorNow(msgspec.Struct, frozen=True, kw_only=True):
+    """How the collector said it was: at_ms in facility time, wall_ms on the machine's clock."""
+
+    at_ms: int
+    wall_ms: int | None = None
+    pid: int = 0
+    started_ms: int | None = None
+    broker: str = ""
+    broker_state: str = ""
+    broker_said: str = ""
+    caught_up: bool = True
+    store_state: str = "good"
+    store_said: str = ""
+    readings: int = 0
+    messages: int = 0
+    quarantined: int = 0
+    duplicates: int = 0
+    late: int = 0
+    rate_per_s: float = 0.0
+    batch: int = 0
+
+
+class Now(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything that is known now; `site` is None when the collector has not told it (or not a good one)."""
+
+    facility: str
+    site: Site | None
+    clock: Clock
+    units: dict[str, UnitRow]
+    alarms: tuple[Alarm, ...]
+    collector: CollectorNow | None
+    out_of_service: frozenset[str]
+    bridges: dict[str, dict[str, Any]] = {}
+
+    @property
+    def simulated(self) -> bool:
+        """Whether a simulator made these data."""
+        return self.facility.startswith("sim-")
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The facility's time zone."""
+        return ZoneInfo(self.site.facility.timezone if self.site else "UTC")
+
+    def speaking(self) -> list[Alarm]:
+        """Alarms that people should see now, worst and oldest first."""
+        return sorted((a for a in self.alarms if a.speaks), key=urgency)
+
+
+class UnitPast(msgspec.Struct, frozen=True, kw_only=True):
+    """A unit over a span: its quantities, and journal rows of its alarms and of its ward's, newest first."""
+
+    from_ms: int
+    to_ms: int
+    series: Series
+    events: list[JournalRow]
+
+
+class Health(msgspec.Struct, frozen=True, kw_only=True):
+    """What the data page shows; sizes in bytes, None when they cannot be seen."""
+
+    extent: Extent
+    wal_bytes: int
+    disk_free_bytes: int | None
+    quarantined: dict[str, int]
+    quarantine: list[Quarantined]
+
+
+def urgency(alarm: Alarm) -> tuple[int, int, tuple[str, str, str]]:
+    """Sorts worst first, then oldest."""
+    return ({"high": 0, "medium": 1}.get(alarm.priority, 2), alarm.raised_ms or 0, alarm.key)
+
+
+def wall_ms() -> int:
+    """This machine's clock."""
+    return time.time_ns() // 1_000_000
+
+
+@contextmanager
+def _reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
+    conn = open_reader(data_dir, busy_ms=BUSY_MS)
+    try:
+        yield conn
+    finally:
+        conn.close()
+
+
+def now(data_dir: Path) -> Now:
+    """What is known now, all of one moment."""
+    with _reader(data_dir) as conn, snapshot(conn):
+        facility = _facility(conn)
+        units, alarms = history.unit_rows(conn), history.alarm_rows(conn)
+        documents = history.statuses(conn, "")
+    site = _site(str(documents.get("site", {}).get("text", "")))
+    removed = {unit.id for unit in site.units if unit.in_service is False} if site else set()
+    removed |= set(documents.get("out_of_service", {}).get("units", ()))
+    told = documents.get("collector")
+    return Now(
+        facility=facility, site=site, clock=_clock(documents.get("clock")), units={row.unit: row for row in units},
+        alarms=tuple(alarms), collector=msgspec.convert(told, CollectorNow) if told else None,
+        out_of_service=frozenset(removed),
+        bridges={key.partition(":")[2]: body for key, body in documents.items() if key.startswith("bridge:")},
+    )  # fmt: skip
+
+
+@reads
+def _facility(conn: sqlite3.Connection) -> str:
+    row = conn.execute("SELECT value FROM meta WHERE key = ?", ("facility",)).fetchone()
+    return str(row[0]) if row else ""
+
+
+@lru_cache(maxsize=4)
+def _site(text: str) -> Site | None:
+    try:
+        return parse_site(text) if text else None
+    except SiteError:
+        return None
+
+
+def _clock(document: dict[str, Any] | None) -> Clock:
+    if document is None:
+        return WallClock()
+    return ScaledClock(int(document["wall_ms"]), int(document["at_ms"]), float(document["speed"]))
+
+
+def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, points: int = 900) -> UnitPast:
+    """A unit's quantities in at most `points` buckets, and what was raised and cleared meanwhile."""
+    with _reader(data_dir) as conn:
+        series = history.series(conn, unit, from_ms, to_ms, points)
+        own = history.journal_rows(conn, unit, from_ms, to_ms, (CONDITION,), EVENT_ROWS)
+        shared = history.journal_rows(conn, "", from_ms, to_ms, (CONDITION,), EVENT_ROWS)
+    events = [*own, *(row for row in shared if row.ward == ward)]
+    events.sort(key=lambda row: (-row.at_ms, -row.seq))
+    return UnitPast(from_ms=from_ms, to_ms=to_ms, series=series, events=events)
+
+
+def journal(
+    data_dir: Path, unit: str | None = None, kinds: Collection[str] | None = None, from_ms: int | None = None,
+    limit: int = JOURNAL_ROWS,
+) -> list[JournalRow]:  # fmt: skip
+    """Journal rows, newest first."""
+    with _reader(data_dir) as conn:
+        return history.journal_rows(conn, unit, from_ms, None, kinds, min(limit, JOURNAL_ROWS))
+
+
+def health(data_dir: Path) -> Health:
+    """How much there is, what was put aside, and what room is left."""
+    with _reader(data_dir) as conn:
+        extent = history.extent(conn)
+        counts, rows = history.quarantine_counts(conn), history.quarantine_rows(conn, QUARANTINE_ROWS)
+    wal = store_path(data_dir).with_name(store_path(data_dir).name + "-wal")
+    return Health(
+        extent=extent, wal_bytes=wal.stat().st_size if wal.exists() else 0, disk_free_bytes=_free(data_dir),
+        quarantined=counts, quarantine=rows,
+    )  # fmt: skip
+
+
+def _free(path: Path) -> int | None:
+    try:
+        return shutil.disk_usage(path).free
+    except OSError:
+        return None

@@ -1,0 +1,45 @@
+"""Alarms: all that speak now, what people do about them, what is held back, and what was."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from collector.rules.entries import ACKNOWLEDGE, CONDITION
+from dashboard import queries
+from dashboard.board import places
+from dashboard.desk import draw_earlier, draw_held, draw_outcome, draw_service, draw_speaking, who_acts
+from dashboard.episodes import episodes
+from dashboard.figures import episode_rows
+from dashboard.frame import SLOWLY_S, data_dir, in_words, look, needed_now, strip, table
+
+strip()
+now, _ = needed_now()
+wards = {place.id: place.title for place in places(now)}
+person, ward = who_acts(wards)
+
+
+@st.fragment(run_every=3)
+def desk() -> None:
+    """Everything that changes by itself or by a button."""
+    screen = look()
+    if screen.now is None:
+        return
+    draw_outcome()
+    draw_speaking(screen, person, ward)
+    draw_earlier(screen, person, ward)
+    draw_held(screen, person, ward)
+    draw_service(screen.now, person)
+
+
+@st.fragment(run_every=SLOWLY_S)
+def history() -> None:
+    """What was raised lately, and how it ended."""
+    st.subheader("So far")
+    with in_words():
+        rows = queries.journal(data_dir(), kinds=(CONDITION, ACKNOWLEDGE))
+        found = [one for one in episodes(rows) if ward is None or one.ward == ward]
+        table(episode_rows(found, now, look().now_ms))
+
+
+desk()
+history()

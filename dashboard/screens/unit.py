@@ -1,0 +1,47 @@
+"""One unit: what it says now, its past, its hours, its alarms and its journal; `?unit=ID`."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import words
+from dashboard.board import places, tile_of
+from dashboard.figures import current_values, figures_html
+from dashboard.frame import EVERY_S, look, needed_now, strip
+from dashboard.freshness import collector_lives
+from dashboard.past import draw_charts, draw_record
+from dashboard.tiles import tile_html
+
+strip()
+now, _ = needed_now()
+units = [unit.id for unit in now.site.units] if now.site else list(now.units)
+if not units:
+    st.info(words.EMPTY_SITE)
+    st.stop()
+asked = st.query_params.get("unit")
+if asked is not None and asked not in units:
+    st.warning(words.NO_UNIT)
+unit = st.selectbox("Unit", units, index=units.index(asked) if asked in units else 0, width=320)
+if asked != unit:
+    st.query_params["unit"] = unit
+ward = now.site.ward_of(unit) if now.site else places(now)[0]
+
+
+@st.fragment(run_every=EVERY_S)
+def present() -> None:
+    """Its tile and its last values."""
+    screen = look()
+    if screen.now is None:
+        return
+    known = screen.now
+    own = [alarm for alarm in known.alarms if alarm.unit == unit]
+    shared = next((a for a in known.speaking() if not a.unit and unit in (a.evidence.get("units") or ())), None)  # type: ignore[operator]
+    tile = tile_of(unit, known, own, screen.now_ms, collector_lives(known, screen.wall_ms), shared)
+    row = known.units.get(unit)
+    values = figures_html(current_values(row), greyed=tile.greyed) if row else ""
+    st.html(f'<div class="sw-now"><div class="sw-wards sw-single">{tile_html(tile)}</div>{values}</div>')
+
+
+present()
+draw_charts(unit, ward.id)
+draw_record(unit, ward.id)
