@@ -13,6 +13,8 @@ class Clock(Protocol):
 
     def now_ms(self) -> int: ...
 
+    def setting(self) -> dict[str, float]: ...
+
 
 class WallClock:
     """The machine's own UTC clock."""
@@ -22,6 +24,11 @@ class WallClock:
     def now_ms(self) -> int:
         """Milliseconds since 1970 UTC."""
         return time.time_ns() // 1_000_000
+
+    def setting(self) -> dict[str, float]:
+        """From which wall time and facility time on it runs, and how fast: another process can show the same clock."""
+        now_ms = self.now_ms()
+        return {"wall_ms": now_ms, "at_ms": now_ms, "speed": self.speed}
 
 
 class ScaledClock:
@@ -34,6 +41,10 @@ class ScaledClock:
         """Facility time now, in ms since 1970 UTC."""
         passed_ms = max(0, time.time_ns() // 1_000_000 - self.wall_ms)
         return self.at_ms + int(passed_ms * self.speed)
+
+    def setting(self) -> dict[str, float]:
+        """As WallClock's."""
+        return {"wall_ms": self.wall_ms, "at_ms": self.at_ms, "speed": self.speed}
 
     def wall_delay_s(self, until_ms: int) -> float:
         """Wall seconds until facility time reaches `until_ms`; never negative."""
@@ -49,6 +60,10 @@ class ManualClock:
     def now_ms(self) -> int:
         """Where the clock was last put."""
         return self._now_ms
+
+    def setting(self) -> dict[str, float]:
+        """As WallClock's; a process that follows it shows it running on from here."""
+        return {"wall_ms": time.time_ns() // 1_000_000, "at_ms": self._now_ms, "speed": self.speed}
 
     def advance(self, ms: int) -> int:
         """Move forward and return the new now."""

@@ -70,11 +70,10 @@ class Collector:
         self._open({"path": site_path, "text": site_text} if site_text else None)
 
     def _open(self, site: dict[str, Any] | None) -> None:
-        clock = {"wall_ms": int(self._wall_s() * 1000), "at_ms": self.clock.now_ms(), "speed": self.clock.speed}
         start = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_START, origin="collector",
                              body={"pid": os.getpid(), "units": len(self.site.units)})  # fmt: skip
         with self.store.transaction():
-            self.store.set_status("clock", clock)
+            self.store.set_status("clock", self.clock.setting())
             if site is not None:
                 self.store.set_status("site", site)
             self._write_journal([start])
