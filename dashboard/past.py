@@ -90,7 +90,7 @@ def _hours_and_capacity(now: Now, now_ms: int, unit: str) -> None:
         st.write(words.CAPACITY_PLACE)
         day = moment_text(row.proven_ms, now_ms, now.zone)
         said = words.NOT_PROVEN if row.proven_lpm is None else words.proven(f"{row.proven_lpm:.1f}", day)
-        st.write(f"{said.capitalize()}.")
+        st.write(f"{said[0].upper()}{said[1:]}.")
 
 
 def _alarms(now: Now, now_ms: int, unit: str, ward: str) -> None:

@@ -28,8 +28,7 @@ def strip_html(now: Now | None, found: Iterable[Banner], now_ms: int, beat_ms: i
         mark = words.simulated_mark(now.clock.speed, clock_text(now_ms, now.zone))
         parts.append(f'<div class="sw-simulated">{escape(mark)}</div>')
     parts += [
-        f'<div class="sw-banner{" sw-lost" if banner.lost else ""}" role="alert">{escape(banner.text)}</div>'
-        for banner in found
+        f'<div class="sw-banner{" sw-lost" if banner.lost else ""}">{escape(banner.text)}</div>' for banner in found
     ]
     return f'<div class="sw-strip" data-beat="{beat_ms}">{"".join(parts)}</div>'
 
@@ -69,7 +68,7 @@ def _ward_html(block: WardBlock, chosen: str | None) -> str:
 def _notice_html(notice: Notice) -> str:
     flash = " sw-unheard" if notice.unheard else ""
     return (
-        f'<div class="sw-notice sw-{notice.look}{flash}" role="alert">{mark_html(notice.look)}'
+        f'<div class="sw-notice sw-{notice.look}{flash}">{mark_html(notice.look)}'
         f"<b>{escape(notice.title)}</b> since {escape(notice.since)}. {escape(notice.action)} "
         f'<span class="sw-acked">{escape(notice.acknowledged)}</span></div>'
     )
