@@ -22,6 +22,8 @@ SERVICE_ROLES: Final = frozenset({"engineer", "administrator"})
 SHELF_MIN: Final = (15, 30, 60, 120, 240, 480, 720)
 ORIGIN: Final = "dashboard"
 TEXT_MAX: Final = 200
+#: How long a button waits for the collector's batch to be written before it says that the store is locked.
+BUSY_MS = 5_000
 
 
 class Refused(Exception):
@@ -70,7 +72,7 @@ def put_back(unit: str, ward: str, person: Person, now_ms: int, reason: str) -> 
 
 def write(data_dir: Path, entry: JournalEntry) -> JournalRow:
     """Add it to the journal; StoreError when it cannot be, and then nothing is written."""
-    return JournalWriter(data_dir).append([entry])[0]
+    return JournalWriter(data_dir, busy_ms=BUSY_MS).append([entry])[0]
 
 
 def _entry(kind: str, alarm: Alarm, person: Person, now_ms: int, body: dict[str, object]) -> JournalEntry:

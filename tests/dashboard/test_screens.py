@@ -263,7 +263,7 @@ def test_what_is_done_while_the_collector_is_away_takes_effect_later(screen, bad
 
 
 def test_a_store_that_cannot_be_written_is_said_and_nothing_is_lost_from_sight(screen, bad_hour, monkeypatch):
-    monkeypatch.setattr("collector.store.journal.BUSY_MS", 50)
+    monkeypatch.setattr("dashboard.actions.BUSY_MS", 50)
     app = person(screen("alarms"))
     with bad_hour.store.transaction():
         app.button(key="ack:unit-03::purity-red").click().run()
