@@ -12,14 +12,14 @@ from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-from collector.rules.alarms import Alarm
+from collector.rules.alarms import Alarm, urgency
 from collector.rules.catalogue import title_of
 from collector.rules.lifecycle import State
 from collector.rules.unitrow import OFF, WARMING_UP, UnitRow
 from collector.site import UNASSIGNED, Unit, Ward
 from dashboard import words
 from dashboard.freshness import collector_lives, is_stale
-from dashboard.queries import Now, urgency
+from dashboard.queries import Now
 from dashboard.times import age_text, moment_text
 
 

@@ -11,7 +11,7 @@ from typing import Final
 
 import streamlit as st
 
-from collector.rules.alarms import Alarm
+from collector.rules.alarms import Alarm, urgency
 from collector.rules.catalogue import title_of
 from collector.rules.entries import JournalEntry
 from collector.rules.lifecycle import State
@@ -21,7 +21,7 @@ from dashboard.actions import Person, Refused
 from dashboard.figures import alarm_html
 from dashboard.frame import Screen, data_dir, forget, look
 from dashboard.freshness import collector_lives
-from dashboard.queries import Now, urgency
+from dashboard.queries import Now
 from dashboard.times import moment_text
 
 #: Alarms with buttons on one screen: more would be slow to draw and no use to anybody. The rest is counted.

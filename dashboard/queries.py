@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from collector.clock import Clock, ScaledClock, WallClock
-from collector.rules.alarms import Alarm
+from collector.rules.alarms import Alarm, urgency
 from collector.rules.entries import CONDITION, JournalRow
 from collector.rules.unitrow import UnitRow
 from collector.site import Site, SiteError, parse_site
@@ -100,11 +100,6 @@ class Health(msgspec.Struct, frozen=True, kw_only=True):
     disk_free_bytes: int | None
     quarantined: dict[str, int]
     quarantine: list[Quarantined]
-
-
-def urgency(alarm: Alarm) -> tuple[int, int, tuple[str, str, str]]:
-    """Sorts worst first, then oldest."""
-    return ({"high": 0, "medium": 1}.get(alarm.priority, 2), alarm.raised_ms or 0, alarm.key)
 
 
 def wall_ms() -> int:

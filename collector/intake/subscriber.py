@@ -8,8 +8,10 @@ not seen acknowledged it sends again after the next connect.
 
 from __future__ import annotations
 
+import os
 import random
 import select
+import socket
 import ssl
 import time
 from collections.abc import Callable, Sequence
@@ -56,7 +58,7 @@ class Subscriber:
         self._retry_s, self._backoff_s, self._misc_s = 0.0, BACKOFF_S[0], 0.0
         self._up = False  # whether there is a connection, or one in the making
         self._gather_until_s: float | None = None  # None once the first batch has been handed over
-        self._caught_up = False
+        self._subscribed = self._caught_up = False
         self._client = self._make(client_id, username, password, will)
 
     def _make(
@@ -73,6 +75,7 @@ class Subscriber:
         client.connect_timeout = CONNECT_TIMEOUT_S
         client.on_message = self._on_message
         client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
         client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
         return client
@@ -93,9 +96,16 @@ class Subscriber:
             self.state, self.said = REFUSED, f"{self._where} refuses: {reason}"
             return
         self.connections += 1
-        self._gather_until_s = self._monotonic_s() + GATHER_S
+        self._gather_until_s, self._subscribed = self._monotonic_s() + GATHER_S, False
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
         client.subscribe([(topic, 1) for topic in self._topics])
+
+    def _on_subscribe(
+        self, _client: object, _data: object, _mid: int, reasons: list[ReasonCode], _properties: object
+    ) -> None:
+        if refused := [str(reason) for reason in reasons if reason.is_failure]:
+            self.state, self.said = REFUSED, f"{self._where} refuses the subscription: {refused[0]}"
+        self._subscribed = not refused
 
     def _on_disconnect(
         self, _client: object, _data: object, _flags: object, reason: ReasonCode, _properties: object
@@ -129,8 +139,9 @@ class Subscriber:
         if now_s - self._misc_s >= 1.0:
             self._misc_s = now_s
             self._client.loop_misc()
-        if self._client.socket() is None:
+        if self._client.socket() is None or self.state == REFUSED:
             self._lost(f"lost {self._where}")
+            self._disconnect()
         return self._take(now_s)
 
     def _take(self, now_s: float) -> list[Message]:
@@ -144,7 +155,7 @@ class Subscriber:
             self._gather_until_s = None
             batch = _without_repeats(batch)
         self._batch = []
-        if len(batch) < BATCH:
+        if len(batch) < BATCH and self._subscribed:
             self._caught_up = True
         return batch
 
@@ -175,13 +186,22 @@ class Subscriber:
         self._disconnect()
 
     def _disconnect(self) -> None:
+        sock = self._client.socket()
+        if sock is None:
+            return
         deadline_s = time.monotonic() + GOODBYE_S
-        while (sock := self._client.socket()) and self._client.want_write() and time.monotonic() < deadline_s:
+        while self._client.socket() and self._client.want_write() and time.monotonic() < deadline_s:
             select.select([], [sock], [], GOODBYE_S)
             self._client.loop_write()
-        self._client.disconnect()  # without the last will: whoever breaks on purpose says why in a heartbeat
-        if (sock := self._client.socket()) is not None:
+        if sock.fileno() < 0:
+            return
+        # paho closes its socket as soon as DISCONNECT is written. With unread input that resets the connection, and the
+        # broker loses what it has not read yet: our acknowledgements and last words. So a second handle keeps the
+        # connection open until the broker has ended it.
+        with socket.socket(fileno=os.dup(sock.fileno())) as connection:
+            self._client.disconnect()  # without the last will: whoever breaks on purpose says why in a heartbeat
             sock.close()
+            _hear_out(connection, deadline_s)
 
     # -- the loop's parts ------------------------------------------------------------------------------------------
 
@@ -252,3 +272,15 @@ def _without_repeats(batch: list[Message]) -> list[Message]:
     for number, message in enumerate(batch, 1):
         unique.setdefault(message[2] or -number, message)
     return list(unique.values())
+
+
+def _hear_out(connection: socket.socket, deadline_s: float) -> None:
+    """Say that nothing more comes, and read until the other side has closed."""
+    try:
+        connection.shutdown(socket.SHUT_WR)
+        while (left_s := deadline_s - time.monotonic()) > 0:
+            connection.settimeout(left_s)
+            if not connection.recv(65_536):
+                return
+    except OSError:  # it is gone already, or does not answer
+        return

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import msgspec
 
 from collector.rules import entries as kinds
+from collector.rules.catalogue import place_of
 from collector.rules.entries import JournalEntry, JournalRow
 from collector.rules.events import CLEARED, PRIORITIES, RAISED, Priority, alarm_key
 from collector.rules.lifecycle import HELD, State, Step, next_state
@@ -54,6 +55,12 @@ class Alarm(msgspec.Struct, kw_only=True):
         return self.active and not self.held
 
 
+def urgency(alarm: Alarm) -> tuple[int, int, int, tuple[str, str, str]]:
+    """Sorts what people must hear of first: by priority, then no oxygen before too little, then the oldest."""
+    rank = -PRIORITIES.index(alarm.priority), place_of(alarm.condition)
+    return (*rank, alarm.raised_ms or 0, alarm.key)
+
+
 class AlarmBoard:
     """Every alarm of a facility; pure: it only folds rows that the journal already holds."""
 
@@ -85,13 +92,13 @@ class AlarmBoard:
         ]  # fmt: skip
 
     def speaking(self, ward: str | None = None, audience: str | None = None) -> list[Alarm]:
-        """Alarms that people should see now, worst and oldest first."""
+        """Alarms that people should see now, in the order of `urgency`."""
         found = [
             alarm
             for alarm in self.alarms.values()
             if alarm.speaks and ward in (None, alarm.ward) and (audience is None or audience in alarm.audience)
         ]
-        return sorted(found, key=lambda alarm: (-PRIORITIES.index(alarm.priority), alarm.raised_ms or 0, alarm.key))
+        return sorted(found, key=urgency)
 
     def _fold_event(self, row: JournalRow) -> Alarm:
         body = row.body

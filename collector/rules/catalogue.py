@@ -1,5 +1,6 @@
 """The conditions: who is told, how urgent it is, what it is called, and the one thing to do about it.
 
+An instruction stands as long as its alarm does, so it names limits and no values that go on changing.
 Priorities follow IEC 60601-1-8 (harm against onset). Conditions of rooms that come later have their place here already.
 """
 
@@ -33,9 +34,9 @@ _ALL: Final = (
     Condition("shutdown-expected", "Shut-off expected", "medium", (WARD, ENGINEER),
               "Unit output will run out. Change over to the backup now."),
     Condition("purity-amber", "Unit output low", "medium", (WARD, ENGINEER),
-              "Unit output is {purity_pct} %. Bring the backup to the bed and be ready to change over."),
+              "Unit output is under {limit_pct} %. Bring the backup to the bed and be ready to change over."),
     Condition("purity-red", "Unit output very low", "high", (WARD, ENGINEER),
-              "Unit output is {purity_pct} %. Change over to the backup now."),
+              "Unit output is under {limit_pct} %. Change over to the backup now."),
     Condition("purity-shutdown", "Unit has switched itself off", "high", (WARD, ENGINEER),
               "The unit gives no oxygen. Change over to the backup now."),
     Condition("capacity-falling", "Capacity falling", "low", (ENGINEER, PLANNER),
@@ -43,10 +44,10 @@ _ALL: Final = (
     Condition("capacity-unproven", "Capacity not proven", "low", (ENGINEER, PLANNER),
               "Check purity at rated flow."),
     Condition("flow-above-rated", "Flow above rated", "low", (WARD,),
-              "Flow is {flow_lpm} L/min, above the unit's {limit_lpm} L/min. Turn it down to the rated flow or use a "
+              "Flow is above the unit's {limit_lpm} L/min. Turn it down to the rated flow or use a "
               "second source, as the ward's protocol says."),
     Condition("flow-above-ward-limit", "Flow above the ward's limit", "medium", (WARD,),
-              "Flow is {flow_lpm} L/min, above this ward's {limit_lpm} L/min. Check the setting against the order."),
+              "Flow is above this ward's {limit_lpm} L/min. Check the setting against the order."),
     Condition("flow-absent", "No flow", "high", (WARD,),
               "The unit runs but gives no flow. Check tubing, humidifier and flow setting."),
     Condition("supply-lost", "No power at the unit", "high", (WARD, ENGINEER),
@@ -54,7 +55,7 @@ _ALL: Final = (
     Condition("ward-supply-lost", "No power in the ward", "high", (WARD, ENGINEER),
               "{units_lost} units in the ward have no power. Change over to cylinders now."),
     Condition("supply-poor", "Poor supply", "low", (WARD, ENGINEER),
-              "Supply is {volts} V. Watch the unit; call the engineer if it lasts."),
+              "Supply is more than a tenth off its {nominal_volts} V. Watch the unit; call the engineer if it lasts."),
     Condition("readings-absent", "No readings", "medium", (ENGINEER,),
               "No readings from this unit. Look at the unit itself: nothing here can say how it is."),
     Condition("sensor-suspect", "Sensor suspect", "low", (ENGINEER,),
@@ -79,6 +80,15 @@ NOT_RESTARTED_ACTION: Final = "Power is back but the unit has not started. Switc
 SUPPLY_UNSEEN_ACTION: Final = (
     "The unit went off while giving {flow_lpm} L/min: no power, unplugged or switched off. Look at it now."
 )
+
+
+#: Conditions under which a unit gives nothing at all: said before those of the same priority.
+_NO_OXYGEN: Final = ("ward-supply-lost", "purity-shutdown", "supply-lost", "flow-absent")
+
+
+def place_of(condition: str) -> int:
+    """Where a condition stands among those of its priority; smaller comes first."""
+    return _NO_OXYGEN.index(condition) if condition in _NO_OXYGEN else len(_NO_OXYGEN)
 
 
 def title_of(condition: str) -> str:

@@ -132,3 +132,11 @@ def test_the_worst_and_oldest_come_first() -> None:
     )
     assert [alarm.unit for alarm in board.speaking("w", "ward")] == ["c", "b", "d", "a"]
     assert board.speaking("other") == []
+
+
+def test_no_oxygen_comes_before_too_little_however_new_it_is() -> None:
+    board = AlarmBoard(
+        Alarm(unit="a", ward="w", condition=c, state=State.UNACKNOWLEDGED, active=True, priority="high", raised_ms=t)
+        for c, t in (("purity-red", 1), ("purity-shutdown", 2))
+    )
+    assert [alarm.condition for alarm in board.speaking()] == ["purity-shutdown", "purity-red"]
