@@ -1,5 +1,7 @@
 """The board's tiles: what they say, and that old or unknown values never look good."""
 
+from typing import Any
+
 import msgspec
 import pytest
 from hypothesis import given
@@ -56,7 +58,7 @@ def now_of(rows=(), alarms=(), heard_s=1, speed=1.0, removed=(), **status):
 
 
 def alarm(unit="u1", condition="purity-red", state=State.UNACKNOWLEDGED, **fields):
-    usual = {"ward": "east", "active": True, "priority": "high", "audience": ("ward", "engineer"),
+    usual: dict[str, Any] = {"ward": "east", "active": True, "priority": "high", "audience": ("ward", "engineer"),
              "action": "Change over now.", "raised_ms": NOW - 60_000}  # fmt: skip
     return Alarm(unit=unit, condition=condition, state=state, **usual | fields)
 
