@@ -46,7 +46,7 @@ def row(unit="u1", age_s=5, **values):
 
 
 def now_of(rows=(), alarms=(), heard_s=1, speed=1.0, removed=(), **status):
-    heard = {
+    heard: dict[str, Any] = {
         "at_ms": NOW - int(heard_s * 1000 * speed),
         "wall_ms": NOW - int(heard_s * 1000),
         "broker_state": "connected",
