@@ -24,7 +24,12 @@ from dashboard.times import DAY
 
 HEIGHT_PX: Final = 190
 LINE: Final = "#3b7dbd"
+INK: Final = {False: "#16202a", True: "#e9eef2"}
+FEW_POINTS: Final = 120
 _SHOWN: Final = ("mean", "min", "max")
+#: As text: a tooltip would show a moment in the browser's own zone.
+_WHEN: Final = "%d %b %H:%M:%S"
+_WHEN_TIP: Final = alt.Tooltip("when:N", title="time")
 #: Colours as on the board; each limit and event also carries its word.
 COLOURS: Final = {"high": "#d2202f", "medium": "#b87d00", "low": "#0b8ba3"}
 
@@ -58,20 +63,21 @@ def local_times(time_ms: Sequence[int] | np.ndarray, zone: ZoneInfo) -> pd.Datet
 
 
 def frame_of(series: Series, quantity: str, zone: ZoneInfo) -> pd.DataFrame:
-    """Columns time, mean, min, max and part; `part` counts up at every gap, so that no line is drawn across one."""
+    """Columns time, when, mean, min, max, and part, which counts up at every gap: no line is drawn across one."""
     band = series.bands[quantity]
     table = pd.DataFrame({"time": local_times(series.time_ms, zone), "mean": band.mean, "min": band.min,
                           "max": band.max})  # fmt: skip
     open_ms = max(2.5 * series.bucket_ms, LIMITS.absent_ms)
     step_ms = np.diff(series.time_ms, prepend=series.time_ms[:1])
     missing = np.isnan(band.mean)
+    table["when"] = table["time"].dt.strftime(_WHEN)
     table["part"] = np.cumsum((step_ms > open_ms) | missing)
     table = table[~missing]
     return table.round(dict.fromkeys(_SHOWN, 3))
 
 
 def chart(
-    past: UnitPast, quantity: Quantity, zone: ZoneInfo, limits: Sequence[Limit] = ()
+    past: UnitPast, quantity: Quantity, zone: ZoneInfo, limits: Sequence[Limit] = (), *, dark: bool = False
 ) -> alt.Chart | alt.LayerChart | alt.FacetChart:
     """One quantity over the span, with limits and events."""
     table = frame_of(past.series, quantity.name, zone)
@@ -79,23 +85,20 @@ def chart(
     x = alt.X("time:T", title=None, scale=alt.Scale(type="utc", domain=[_when(moment) for moment in span]),
               axis=alt.Axis(format=_format(past.to_ms - past.from_ms), labelOverlap=True, tickCount=8))  # fmt: skip
     base = alt.Chart(table)
+    dots = alt.OverlayMarkDef(size=14) if len(table) <= FEW_POINTS else False  # else a lone point would not be seen
     scale = alt.Scale(domain=_span(table, quantity, limits), nice=False)
     axis = alt.Axis(tickCount=5, minExtent=40)  # one left edge for all charts
     lines = [
         base.mark_area(opacity=0.28, color=LINE).encode(
             x=x, y=alt.Y("min:Q", title=quantity.title, scale=scale, axis=axis), y2="max:Q", detail="part:N"
         ),
-        base.mark_line(color=LINE, strokeWidth=1.6).encode(
+        base.mark_line(color=LINE, strokeWidth=1.6, point=dots).encode(
             x=x, y=alt.Y("mean:Q", title=quantity.title, scale=scale, axis=axis), detail="part:N",
-            tooltip=[alt.Tooltip("time:T", title="time", format="%d %b %H:%M:%S"), *(_tip(n) for n in _SHOWN)],
+            tooltip=[_WHEN_TIP, *(alt.Tooltip(f"{name}:Q", format=".1f") for name in _SHOWN)],
         ),
     ]  # fmt: skip
-    layers = [*lines, *(layer for limit in limits for layer in _limit(limit)), *_events(past, zone)]
+    layers = [*lines, *(layer for limit in limits for layer in _limit(limit, dark)), *_events(past, zone)]
     return alt.layer(*layers).properties(height=HEIGHT_PX)
-
-
-def _tip(name: str) -> alt.Tooltip:
-    return alt.Tooltip(f"{name}:Q", format=".1f")
 
 
 def _when(moment: pd.Timestamp) -> alt.DateTime:
@@ -116,19 +119,21 @@ def _span(table: pd.DataFrame, quantity: Quantity, limits: Sequence[Limit]) -> l
     return [low - edge if low else 0.0, high + edge]
 
 
-def _limit(limit: Limit) -> list[alt.Chart]:
+def _limit(limit: Limit, dark: bool) -> list[alt.Chart]:
     table = alt.Chart(pd.DataFrame({"value": [limit.value], "text": [limit.text]}))
     colour = COLOURS[limit.priority]
     rule = table.mark_rule(color=colour, strokeDash=[6, 3], strokeWidth=1.4).encode(y="value:Q")
-    text = table.mark_text(align="left", dx=3, dy=-6, fontSize=11, fontWeight="bold")
+    text = table.mark_text(align="left", dx=3, dy=-6, fontSize=11, fontWeight="bold", color=INK[dark])
     return [rule, text.encode(y="value:Q", x=alt.value(0), text="text:N")]
 
 
 def events_frame(rows: Sequence[JournalRow], zone: ZoneInfo) -> pd.DataFrame:
-    """Columns time, what, event and priority: what was raised and cleared."""
+    """Columns time, when, what, event and priority: what was raised and cleared."""
     shown = [row for row in rows if row.body.get("event") in (RAISED, CLEARED)]
+    times = local_times([row.at_ms for row in shown], zone)
     return pd.DataFrame({
-        "time": local_times([row.at_ms for row in shown], zone),
+        "time": times,
+        "when": times.strftime(_WHEN),
         "what": [f"{title_of(row.condition)}: {row.body['event']}" for row in shown],
         "event": [str(row.body["event"]) for row in shown],
         "priority": [str(row.body.get("priority", "low")) for row in shown],
@@ -142,7 +147,7 @@ def _events(past: UnitPast, zone: ZoneInfo) -> list[alt.Chart]:
     colour = alt.Color("priority:N", scale=alt.Scale(domain=list(COLOURS), range=list(COLOURS.values())), legend=None)
     shape = alt.Shape("event:N", scale=alt.Scale(domain=[RAISED, CLEARED], range=["triangle-down", "circle"]),
                       legend=None)  # fmt: skip
-    tips = [alt.Tooltip("time:T", format="%d %b %H:%M:%S"), alt.Tooltip("what:N")]
+    tips = [_WHEN_TIP, alt.Tooltip("what:N")]
     base = alt.Chart(table).encode(x="time:T", color=colour, tooltip=tips)
     stems = base.transform_filter(alt.datum.event == RAISED).mark_rule(strokeWidth=1, opacity=0.65)
     heads = base.mark_point(filled=True, size=75, opacity=1).encode(y=alt.value(6), shape=shape)

@@ -18,9 +18,9 @@ def collector_figures(now: Now, now_ms: int, wall_ms: int) -> Figures:
         return [("Heard", "never")]
     return [
         ("Heard", f"{age_text(age_ms)} ago"), ("Since", moment_text(status.started_ms, now_ms, now.zone)),
-        ("Broker", status.broker_state or NOT_MEASURED), ("At", status.broker or NOT_MEASURED),
+        (f"Broker {status.broker}", status.broker_state or NOT_MEASURED),
         ("Store", status.store_state), ("Messages a second", f"{status.rate_per_s:.1f}"),
-        ("Readings stored", f"{status.readings:,}"), ("Put aside", f"{status.quarantined:,}"),
+        ("Readings stored", f"{status.readings:,}"), ("Could not be read", f"{status.quarantined:,}"),
         ("Came twice", f"{status.duplicates:,}"), ("Came late", f"{status.late:,}"),
         ("Largest batch", f"{status.batch:,}"),
     ]  # fmt: skip

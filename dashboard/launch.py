@@ -25,7 +25,7 @@ SETTINGS: Final[dict[str, str]] = {
     "theme.light.backgroundColor": "#ffffff",
     "theme.light.secondaryBackgroundColor": "#eef1f4",
     "theme.light.textColor": "#16202a",
-    "theme.dark.primaryColor": "#7db8de",
+    "theme.dark.primaryColor": "#2b7ab3",
     "theme.dark.backgroundColor": "#12181e",
     "theme.dark.secondaryBackgroundColor": "#1d262e",
     "theme.dark.textColor": "#e9eef2",

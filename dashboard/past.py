@@ -53,7 +53,7 @@ def _draw(now: Now, unit: str, past: UnitPast) -> None:
 
 
 def _chart(now: Now, past: UnitPast, quantity: Quantity, limits: tuple[Limit, ...]) -> None:
-    drawn = chart(past, quantity, now.zone, limits)
+    drawn = chart(past, quantity, now.zone, limits, dark=st.context.theme.type == "dark")
     st.altair_chart(drawn, width="stretch", key=f"chart-{quantity.name}", alt=f"{quantity.title} over the chosen span")
 
 

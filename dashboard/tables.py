@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from collector.rules.catalogue import CATALOGUE
@@ -10,6 +11,7 @@ from collector.site import Model, Site
 _LIMITS: Final = (("amber_pct", "amber, %"), ("red_pct", "red, %"), ("shutdown_pct", "switch-off, %"),
                   ("warm_up_min", "warm-up, min"), ("rated_flow_lpm", "rated flow, L/min"),
                   ("nominal_volts", "nominal supply, V"))  # fmt: skip
+_PLACE: Final = re.compile(r"\{\w+\}")  # where an instruction takes a value
 
 
 def limit_rows(site: Site) -> list[dict[str, str]]:
@@ -36,6 +38,11 @@ def ward_rows(site: Site) -> list[dict[str, str]]:
 def condition_rows() -> list[dict[str, str]]:
     """Every alarm that the rules know."""
     return [
-        {"alarm": one.title, "priority": one.priority, "for": ", ".join(one.audience), "what to do": one.action}
+        {
+            "alarm": one.title,
+            "priority": one.priority,
+            "for": ", ".join(one.audience),
+            "what to do": _PLACE.sub("…", one.action),
+        }
         for one in CATALOGUE.values()
     ]

@@ -23,6 +23,7 @@ now = look().now
 if now is not None and now.site is not None:
     st.subheader("Limits in force")
     st.dataframe(limit_rows(now.site), hide_index=True)
+    st.caption(words.STARRED)
     st.dataframe(ward_rows(now.site), hide_index=True)
 st.subheader("Where limits come from")
 st.write(words.LIMIT_SOURCES)

@@ -34,7 +34,7 @@ with in_words():
     health = queries.health(data_dir())
     st.subheader("Store")
     st.html(figures_html(store_figures(health, now, now_ms)))
-    st.subheader("Put aside: what could not be read")
+    st.subheader("Could not be read: kept aside")
     if health.quarantined:
         st.write(" · ".join(f"{kind}: {count}" for kind, count in health.quarantined.items()))
     table(quarantine_rows(health.quarantine, now, now_ms))
