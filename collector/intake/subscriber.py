@@ -58,7 +58,7 @@ class Subscriber:
         self._retry_s, self._backoff_s, self._misc_s = 0.0, BACKOFF_S[0], 0.0
         self._up = False  # whether there is a connection, or one in the making
         self._gather_until_s: float | None = None  # None once the first batch has been handed over
-        self._subscribed = self._caught_up = False
+        self._subscribed = self._turned_away = self._caught_up = False
         self._client = self._make(client_id, username, password, will)
 
     def _make(
@@ -105,7 +105,7 @@ class Subscriber:
     ) -> None:
         if refused := [str(reason) for reason in reasons if reason.is_failure]:
             self.state, self.said = REFUSED, f"{self._where} refuses the subscription: {refused[0]}"
-        self._subscribed = not refused
+        self._subscribed, self._turned_away = not refused, bool(refused)
 
     def _on_disconnect(
         self, _client: object, _data: object, _flags: object, reason: ReasonCode, _properties: object
@@ -139,7 +139,7 @@ class Subscriber:
         if now_s - self._misc_s >= 1.0:
             self._misc_s = now_s
             self._client.loop_misc()
-        if self._client.socket() is None or self.state == REFUSED:
+        if self._client.socket() is None or self._turned_away:
             self._lost(f"lost {self._where}")
             self._disconnect()
         return self._take(now_s)
@@ -211,6 +211,7 @@ class Subscriber:
             select.select([], [], [], min(timeout_s, wait_s))
             return False
         self._batch.clear()
+        self._turned_away = False
         try:
             self._client.connect(self.host, self.port, KEEPALIVE_S)
         except ssl.SSLCertVerificationError as error:  # an OSError too, but retrying does not mend it

@@ -218,7 +218,7 @@ class Server:
     def __init__(self, answer: bytes, *, hold: bool = True) -> None:
         self._socket = socket.create_server(("127.0.0.1", 0))
         self.port = self._socket.getsockname()[1]
-        self._answer, self._hold = answer, hold
+        self.answer, self._hold = answer, hold
         self.held: list[socket.socket] = []
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
@@ -230,7 +230,7 @@ class Server:
             except OSError:
                 return
             sock.recv(1_000)
-            sock.sendall(self._answer)
+            sock.sendall(self.answer)
             if self._hold:
                 self.held.append(sock)
             else:
@@ -263,6 +263,36 @@ def test_a_refusal_is_told_in_the_brokers_words(server):
     wait_for(lambda: line.poll(0.05) == [] and line.state == REFUSED, 10, "the refusal")
     wait_for(lambda: line.poll(0.05) == [] and not line._up, 10, "the end of the connection")
     assert "Not authorized" in line.said
+
+
+def test_a_refused_subscription_is_told_and_tried_again(server):
+    suback = packet(0x90, struct.pack(">H", 1) + b"\x80")  # SUBACK, failure (MQTT 3.1.1, section 3.9.3)
+    refusing = server(b"\x20\x02\x00\x00" + suback)
+    line = Subscriber("127.0.0.1", refusing.port, "c", ["t"])
+    wait_for(lambda: line.poll(0.02) == [] and not line._up and line.state == REFUSED, 10, "the refusal")
+    assert "refuses the subscription" in line.said
+    assert not line.caught_up
+    refusing.answer = b""  # slow from now on: what was refused before must not end the new attempt
+    wait_for(lambda: line.poll(0.0) == [] and len(refusing.held) > 1, 10, "another attempt")
+    for _ in range(10):
+        line.poll(0.01)
+    refusing.held[1].sendall(b"\x20\x02\x00\x00")
+    wait_for(lambda: line.poll(0.02) == [] and line.state == CONNECTED, 10, "the CONNACK")
+    assert line.connections == 2
+    line.close()
+
+
+def test_it_has_not_caught_up_before_the_broker_confirms_the_subscription(server):
+    silent = server(b"\x20\x02\x00\x00")
+    line = Subscriber("127.0.0.1", silent.port, "c", ["t"])
+    wait_for(lambda: line.poll(0.02) == [] and line.state == CONNECTED, 10, "the CONNACK")
+    for _ in range(10):
+        line.poll(0.02)
+    assert line._gather_until_s is None
+    assert not line.caught_up
+    silent.held[0].sendall(packet(0x90, struct.pack(">H", 1) + b"\x01"))
+    wait_for(lambda: line.poll(0.02) == [] and line.caught_up, 10, "the SUBACK to count")
+    line.close()
 
 
 @pytest.mark.parametrize("answer", [b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 64, b"\x30\x05\x00\x09ab", b""])
@@ -321,6 +351,25 @@ def test_the_last_will_tells_of_a_broken_connection_and_not_of_a_goodbye(broker,
     wait_for(lambda: heard == ["bye", "lost"], 10, "the last will")
     watcher.disconnect()
     watcher.loop_stop()
+
+
+@pytest.mark.parametrize("how", ["drop", "close"])
+def test_the_last_words_arrive_although_the_broker_was_still_speaking(server, how):
+    """Closing a socket with unread input resets the connection, and the other side loses what it has not read yet."""
+    line_of_broker = packet(0x30, struct.pack(">H", 1) + b"t" + b"x" * 100)
+    speaking = server(b"\x20\x02\x00\x00")
+    line = Subscriber("127.0.0.1", speaking.port, "c", ["t"])
+    wait_for(lambda: line.poll(0.02) == [] and line.state == CONNECTED, 10, "the CONNACK")
+    (theirs,) = speaking.held
+    theirs.sendall(line_of_broker * 500)  # lies unread when the connection is broken
+    line.publish("heartbeat", b"last words")
+    threading.Thread(target=getattr(line, how)).start()
+    said = b""
+    theirs.settimeout(10)
+    while chunk := theirs.recv(10):  # ConnectionResetError here is what must not be
+        said += chunk
+    assert b"last words" in said
+    assert said.endswith(b"\xe0\x00")  # DISCONNECT
 
 
 def test_what_it_publishes_is_confirmed(make):
