@@ -97,17 +97,31 @@ def board_of(now: Now, now_ms: int, wall_ms: int, ward: str | None = None) -> Bo
     speaking = [alarm for alarm in now.speaking() if ward in (None, alarm.ward)]
     alarms = {words.PRIORITY[name].lower(): sum(a.priority == name for a in speaking) for name in words.PRIORITY}
     tiles = [tile for block in blocks for tile in block.tiles]
-    doubt = any(tile.look in (Look.STALE, Look.EARLIER, Look.HELD) for tile in tiles)
-    quiet = words.OLD if not lives else words.DOUBT if doubt else words.CALM
-    summary = words.alarms_now(alarms) if speaking else quiet
-    return Board(blocks, not speaking and not doubt and lives, summary, words.unit_counts(_counted(tiles)))
+    looks = {tile.look for tile in tiles}
+    quiet = not speaking and lives and not looks & {Look.STALE, Look.EARLIER, Look.HELD}
+    summary = words.alarms_now(alarms) if speaking else _without_alarm(looks, lives)
+    return Board(blocks, quiet, summary, words.unit_counts(_counted(tiles)))
+
+
+def _without_alarm(looks: set[Look], lives: bool) -> str:
+    if not lives:
+        return words.OLD
+    if Look.STALE in looks:
+        return words.DOUBT
+    return words.LEFT_OVER if looks & {Look.EARLIER, Look.HELD} else words.CALM
 
 
 def _counted(tiles: Iterable[Tile]) -> dict[str, int]:
-    looks = Counter(tile.look for tile in tiles)
+    said = Counter(tile.word for tile in tiles if not tile.greyed)
     greyed = sum(tile.greyed and tile.look != Look.UNUSED for tile in tiles)
-    return {words.RUNNING: looks[Look.RUNNING], words.WARMING_UP: looks[Look.WARMING], words.OFF: looks[Look.OFF],
-            "without data": greyed, words.NOT_USED: looks[Look.UNUSED]}  # fmt: skip
+    unused = sum(tile.look == Look.UNUSED for tile in tiles)
+    known = (words.RUNNING, words.WARMING_UP, words.OFF, words.PURITY_UNKNOWN, words.HELD)
+    return {word: said[word] for word in known} | {words.WITHOUT_DATA: greyed, words.NOT_USED: unused}
+
+
+def worst_by_ward(now: Now) -> dict[str, Look]:
+    """The worst alarm that speaks in each ward that has one: it may stand below the edge of the screen."""
+    return {alarm.ward: Look(alarm.priority) for alarm in reversed(now.speaking())}
 
 
 def places(now: Now) -> tuple[Ward, ...]:

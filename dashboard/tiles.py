@@ -7,7 +7,7 @@ from html import escape
 from urllib.parse import quote
 
 from dashboard import words
-from dashboard.board import Board, Look, Notice, Tile, WardBlock
+from dashboard.board import Board, Look, Notice, Tile, WardBlock, worst_by_ward
 from dashboard.freshness import Banner
 from dashboard.queries import Now
 from dashboard.times import clock_text
@@ -43,9 +43,16 @@ def board_html(board: Board, ward: str | None) -> str:
 
 def top_html(now: Now, now_ms: int, wards: Sequence[tuple[str, str]], chosen: str | None) -> str:
     """Links to each ward's board, the hospital, the time; plain links, so that a wall screen keeps its address."""
-    links = [("./", "All wards", chosen is None)]
-    links += [(f"./?ward={quote(ward)}", title, ward == chosen) for ward, title in wards]
-    made = (f'<a href="{url}"{" aria-current=page" if here else ""}>{escape(title)}</a>' for url, title, here in links)
+    worst = worst_by_ward(now)
+    links = [("./", "All wards", chosen is None, "")]
+    links += [
+        (f"./?ward={quote(ward)}", title, ward == chosen, mark_html(worst[ward]) if ward in worst else "")
+        for ward, title in wards
+    ]
+    made = (
+        f'<a href="{url}"{" aria-current=page" if here else ""}>{mark}{escape(title)}</a>'
+        for url, title, here, mark in links
+    )
     chooser = f'<nav class="sw-chooser" aria-label="Wards">{"".join(made)}</nav>' if len(wards) > 1 else "<span></span>"
     hospital = now.site.facility.name or now.site.facility.id if now.site else now.facility
     return f'<div class="sw-top">{chooser}<b>{escape(hospital)} · {clock_text(now_ms, now.zone)}</b></div>'

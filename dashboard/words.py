@@ -93,6 +93,8 @@ CATCHING_UP: Final = "The collector is catching up with readings that the broker
 NO_SITE: Final = "The collector has not told its site file, so wards and limits are not known here."
 CALM: Final = "Nothing needs attention."
 DOUBT: Final = "No alarm, but not every unit can be judged."
+LEFT_OVER: Final = "No alarm now; some are put aside or were not acknowledged."
+WITHOUT_DATA: Final = "without data"
 OLD: Final = "What is shown is old."
 PURITY_UNKNOWN: Final = "Runs, purity not measured"
 

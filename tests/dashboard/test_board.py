@@ -213,3 +213,22 @@ def test_fast_clocks_get_more_slack_since_a_wall_second_is_a_minute_of_theirs():
     known = now_of([row()], speed=60.0)
     assert not is_stale(row(age_s=300), known, NOW, lives=True)
     assert is_stale(row(age_s=421), known, NOW, lives=True)
+
+
+def test_what_is_left_over_is_said_and_every_unit_is_counted():
+    gone = alarm(state=State.RETURNED, active=False)
+    board = board_of(now_of([row("u1"), row("u2", phase="off"), row("u3")], [gone]), NOW, NOW)
+    assert board.summary == "No alarm now; some are put aside or were not acknowledged."
+    assert (board.counts, board.calm) == ("2 running · 1 off", False)
+    doubt = board_of(now_of([row("u1"), row("u2")]), NOW, NOW)
+    assert (doubt.summary, doubt.counts) == (
+        "No alarm, but not every unit can be judged.",
+        "2 running · 1 without data",
+    )
+
+
+def test_a_ward_with_an_alarm_is_marked_where_wards_are_chosen():
+    rows = [row("u1"), row("u2"), row("u3")]
+    known = now_of(rows, [alarm("u1", priority="low"), alarm("u2"), alarm("u3", ward="west", priority="medium")])
+    made = top_html(known, NOW, [("east", "East"), ("west", "West")], "east")
+    assert [made.count(f"sw-mark-{look}") for look in ("high", "medium", "low")] == [1, 1, 0]
