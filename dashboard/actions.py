@@ -20,6 +20,8 @@ ROLES: Final = ("ward", "engineer", "planner", "administrator")
 SERVICE_ROLES: Final = frozenset({"engineer", "administrator"})
 #: How long an alarm may be put aside, in minutes: always with an end (ISA-18.2), a shift at most.
 SHELF_MIN: Final = (15, 30, 60, 120, 240, 480, 720)
+#: A high alarm is put aside for a changeover, not for a shift (common practice, no source).
+SHELF_HIGH_MIN: Final = (15, 30, 60)
 ORIGIN: Final = "dashboard"
 TEXT_MAX: Final = 200
 #: How long a button waits for the collector's batch to be written before it says that the store is locked.
@@ -37,6 +39,11 @@ class Person(NamedTuple):
     role: str
 
 
+def shelf_choices(alarm: Alarm) -> tuple[int, ...]:
+    """For how long this alarm may be put aside, in minutes."""
+    return SHELF_HIGH_MIN if alarm.priority == "high" else SHELF_MIN
+
+
 def shelf_text(minutes: int) -> str:
     """How long, as a choice."""
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h"
@@ -49,8 +56,8 @@ def acknowledge(alarm: Alarm, person: Person, now_ms: int) -> JournalEntry:
 
 def shelve(alarm: Alarm, person: Person, now_ms: int, minutes: int, reason: str) -> JournalEntry:
     """Put an alarm aside until a stated time."""
-    if minutes not in SHELF_MIN:
-        raise ValueError(f"{minutes} is none of {SHELF_MIN}")
+    if minutes not in shelf_choices(alarm):
+        raise ValueError(f"{minutes} is none of {shelf_choices(alarm)}")
     body: dict[str, object] = {"until_ms": now_ms + minutes * 60_000, "reason": _reason(reason)}
     return _entry(entries.SHELVE, alarm, person, now_ms, body)
 

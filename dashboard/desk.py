@@ -111,7 +111,7 @@ def _shelve_form(alarm: Alarm, person: Person) -> None:
             f"{_name(alarm)} put aside for {actions.shelf_text(minutes)}")  # fmt: skip
 
     with st.popover("Put aside"), st.form(_key(alarm, "shelf"), border=False):
-        st.selectbox("For how long", actions.SHELF_MIN, format_func=actions.shelf_text, key=minutes_key)
+        st.selectbox("For how long", actions.shelf_choices(alarm), format_func=actions.shelf_text, key=minutes_key)
         st.text_input("Why", key=reason_key, max_chars=actions.TEXT_MAX)
         st.form_submit_button("Put aside", on_click=put_aside)
 

@@ -38,6 +38,7 @@ class Alarm(msgspec.Struct, kw_only=True):
     acked_role: str = ""
     shelved_until_ms: int | None = None
     event_seq: int = 0
+    heard_seq: int = 0  # the journal row that people must have seen: its last raising, or rise in priority
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -77,7 +78,7 @@ class AlarmBoard:
             return self._fold_service(row)
         if row.kind in _STEPS:
             alarm = self.alarms.get(alarm_key(row.unit, row.ward, row.condition))
-            if alarm is not None and self._step(alarm, _STEPS[row.kind], row.at_ms):
+            if alarm is not None and self._may(alarm, row) and self._step(alarm, _STEPS[row.kind], row.at_ms):
                 self._note_person(alarm, row)
                 return [alarm]
         return []
@@ -117,11 +118,13 @@ class AlarmBoard:
             alarm.active, alarm.cleared_ms = False, row.at_ms
             self._step(alarm, Step.CLEAR, row.at_ms)
         elif body["event"] == RAISED:
-            alarm.active, alarm.raised_ms, alarm.cleared_ms = True, row.at_ms, None
+            alarm.active, alarm.raised_ms, alarm.cleared_ms, alarm.heard_seq = True, row.at_ms, None, row.seq
             alarm.acked_ms, alarm.acked_by, alarm.acked_role = None, "", ""
             self._step(alarm, Step.RAISE, row.at_ms)
-        elif risen and alarm.state == State.ACKNOWLEDGED:
-            self._step(alarm, Step.RAISE, row.at_ms)
+        elif risen:
+            alarm.heard_seq = row.seq
+            if alarm.state == State.ACKNOWLEDGED:
+                self._step(alarm, Step.RAISE, row.at_ms)
         return alarm
 
     def _fold_service(self, row: JournalRow) -> list[Alarm]:
@@ -140,6 +143,14 @@ class AlarmBoard:
         if state != State.SHELVED:
             alarm.shelved_until_ms = None
         return True
+
+    def _may(self, alarm: Alarm, row: JournalRow) -> bool:
+        """Nobody acknowledges what they have not seen, and nothing is put aside without an end."""
+        seen = row.body.get("event_seq")
+        unseen = row.kind == kinds.ACKNOWLEDGE and isinstance(seen, int) and seen < alarm.heard_seq
+        endless = row.kind == kinds.SHELVE and not (row.body.get("until_ms") or 0) > row.at_ms
+        self.refused += unseen or endless
+        return not (unseen or endless)
 
     @staticmethod
     def _note_person(alarm: Alarm, row: JournalRow) -> None:

@@ -112,10 +112,13 @@ def check_supply(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) 
 
 def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
     purity = r.purity_pct
-    if purity is None:
-        return
     why = ""
-    if purity > limits.ceiling_pct:
+    if purity is None:
+        # One value that is missing says nothing; an analyser that has gone quiet does.
+        if unit.memory.purity_ms is None or r.time_ms - unit.memory.purity_ms <= limits.absent_ms:
+            return
+        why = "no purity reading, though the unit's other values come"
+    elif purity > limits.ceiling_pct:
         why = f"above {limits.ceiling_pct} %, more than a sieve can give"
     elif purity < limits.floor_pct:
         why = f"under {limits.floor_pct} %, less than room air"

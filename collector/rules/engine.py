@@ -152,14 +152,18 @@ class RulesEngine:
             supply.came_back(unit, r, found)
         phases.enter(unit, phase, r.time_ms)
 
-    @staticmethod
-    def _show(unit: Tracked, r: Reading, now_ms: int) -> None:
-        row = unit.row
+    def _show(self, unit: Tracked, r: Reading, now_ms: int) -> None:
+        row, memory = unit.row, unit.memory
         row.received_ms = now_ms
+        # An analyser that has died leaves no value behind that would go on looking good.
         if r.purity_pct is not None:
-            row.purity_pct = r.purity_pct
+            row.purity_pct, memory.purity_ms = r.purity_pct, r.time_ms
+        elif memory.purity_ms is not None and r.time_ms - memory.purity_ms > self.limits.absent_ms:
+            row.purity_pct = None
         if r.flow_lpm is not None:
-            row.flow_lpm = r.flow_lpm
+            row.flow_lpm, memory.flow_ms = r.flow_lpm, r.time_ms
+        elif memory.flow_ms is not None and r.time_ms - memory.flow_ms > self.limits.absent_ms:
+            row.flow_lpm = None
         if r.power_w is not None:
             row.power_w = r.power_w
         if r.temp_c is not None:

@@ -53,6 +53,8 @@ class Memory(msgspec.Struct, array_like=True):
     observed_ms: int = 0
     inferred_ms: int = 0
     unknown_ms: int = 0
+    purity_ms: int | None = None  # when purity was last measured at all
+    flow_ms: int | None = None
 
 
 _encode = msgspec.msgpack.Encoder().encode

@@ -140,3 +140,21 @@ def test_no_oxygen_comes_before_too_little_however_new_it_is() -> None:
         for c, t in (("purity-red", 1), ("purity-shutdown", 2))
     )
     assert [alarm.condition for alarm in board.speaking()] == ["purity-shutdown", "purity-red"]
+
+
+def test_an_acknowledgement_of_what_was_seen_before_it_got_worse_does_not_count() -> None:
+    b = Board()
+    b.event("raised", 1)
+    seen = b.alarm.event_seq
+    b.event("updated", 2, priority="high")
+    b.write(entries.ACKNOWLEDGE, 3, {"event_seq": seen}, who="x")
+    assert (b.alarm.state, b.alarm.acked_by, b.board.refused) == (State.UNACKNOWLEDGED, "", 1)
+    b.write(entries.ACKNOWLEDGE, 4, {"event_seq": b.alarm.event_seq}, who="x")
+    assert b.alarm.state == State.ACKNOWLEDGED
+
+
+def test_nothing_is_put_aside_without_an_end() -> None:
+    b = Board()
+    b.event("raised", 1)
+    b.write(entries.SHELVE, 2, {}, who="x")
+    assert (b.alarm.state, b.alarm.speaks, b.board.refused) == (State.UNACKNOWLEDGED, True, 1)

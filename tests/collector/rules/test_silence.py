@@ -61,3 +61,15 @@ def test_a_unit_that_never_reports_is_told_once() -> None:
     engine = engine_with_m1()
     events = engine.tick(START_MS + 5 * HOUR) + engine.tick(START_MS + 9 * HOUR)
     assert [e.event for e in events if e.unit == "m2"] == ["raised"]
+
+
+def test_an_analyser_that_died_leaves_no_good_value_behind() -> None:
+    """Power and flow go on being read: purity must not stand at its last good value, and the engineer is told."""
+    engine = engine_with_m1()
+    said = []
+    for step in range(1, 61):
+        at_ms = START_MS + step * 10_000
+        said += engine.read(Reading("m1", at_ms, None, 4.0, 340.0, volts=230.0), at_ms)
+    (row,) = engine.rows(["m1"])
+    assert (row.purity_pct, row.flow_lpm) == (None, 4.0)
+    assert [(e.event, e.condition, e.audience) for e in said] == [("raised", "sensor-suspect", ("engineer",))]
