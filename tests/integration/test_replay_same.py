@@ -53,7 +53,7 @@ def collect(broker, data: Path, readings: list[Reading]) -> list[bytes]:
         sent = 0
         for r in readings:
             if r.time_ms > clock.now_ms():
-                wait_for(lambda: collector.turn(0.05) or collector.counts["messages"] == sent, 20, "readings sent")  # noqa: B023
+                wait_for(lambda: collector.turn(0.05) or collector.counts["readings"] == sent, 20, "readings sent")  # noqa: B023
                 clock.advance(r.time_ms - clock.now_ms())
             client.publish(readings_topic(FACILITY, r.unit), encode_pack(FACILITY, r.unit, [r]), 1)
             sent += 1
