@@ -104,7 +104,7 @@ def action_text(template: str, evidence: Evidence) -> str:
 
 
 def _shown(value: object) -> str:
-    return f"{value:.1f}" if isinstance(value, float) else str(value)
+    return f"{value:.1f}".removesuffix(".0") if isinstance(value, float) else str(value)
 
 
 class _Missing(dict[str, str]):
