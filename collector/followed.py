@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator
 from collector.rules import entries
 from collector.rules.alarms import Alarm, AlarmBoard
 from collector.rules.engine import RulesEngine
-from collector.rules.entries import JournalEntry, JournalRow
+from collector.rules.entries import JournalEntry, JournalRow, entry_of
+from collector.rules.events import CLEARED, Event, Evidence
 from collector.rules.unitrow import UnitRow
 from collector.site import Site
 from collector.store import Store
@@ -36,9 +37,27 @@ class Followed:
         engine = RulesEngine(self._site)
         engine.restore(self._store.load_units())
         removed = (self._store.status("out_of_service") or {}).get("units", ())
-        board = AlarmBoard(self._store.load_alarms(), self._unused | set(removed))
+        alarms = self._store.load_alarms()
+        for alarm in alarms:  # a unit takes its alarms along to another ward
+            if self._site.unit(alarm.unit):
+                alarm.ward = self._site.ward_of(alarm.unit).id
+        board = AlarmBoard(alarms, self._unused | set(removed))
         seq = int((self._store.status("board") or {}).get("seq", 0))
         self.engine, self.board, self.seq, self.sound = engine, board, seq, True
+
+    def orphans(self, now_ms: int) -> list[JournalEntry]:
+        """Entries that clear the alarms of units and wards that are gone from the site file: nothing else ever would."""
+        wards = {ward.id for ward in self._site.places()}
+        gone = [
+            alarm for alarm in self.board.alarms.values()
+            if alarm.active and not (self._site.unit(alarm.unit) if alarm.unit else alarm.ward in wards)
+        ]  # fmt: skip
+        evidence: Evidence = {"why": "the site file no longer has it"}
+        return [
+            entry_of(Event(time_ms=now_ms, unit=alarm.unit, ward=alarm.ward, event=CLEARED, condition=alarm.condition,
+                           priority=alarm.priority, audience=alarm.audience, cause=alarm.cause, evidence=evidence))
+            for alarm in gone
+        ]  # fmt: skip
 
     def behind(self) -> bool:
         """Whether somebody else has written to the journal."""

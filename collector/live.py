@@ -23,9 +23,8 @@ from collector.intake.admit import Admission, Admitted
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
 from collector.notify.teller import Teller, lost_payload
-from collector.past import entry_of
 from collector.rules import entries
-from collector.rules.entries import JournalEntry, JournalRow
+from collector.rules.entries import JournalEntry, JournalRow, entry_of
 from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store, StoreError
@@ -76,7 +75,7 @@ class Collector:
             self.store.set_status("clock", self.clock.setting())
             if site is not None:
                 self.store.set_status("site", site)
-            self._write_journal([start])
+            self._write_journal([start, *self.followed.orphans(start.at_ms)])
 
     def _write_journal(self, news: list[JournalEntry]) -> list[JournalRow]:
         return self.followed.write(news, int(self._wall_s() * 1000))

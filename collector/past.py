@@ -8,20 +8,12 @@ from typing import Final
 
 from collector.followed import Followed
 from collector.reading import Reading
-from collector.rules.entries import CONDITION, JournalEntry
-from collector.rules.events import Event, event_fields
+from collector.rules.entries import entry_of
+from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store
 
 _BATCH: Final = 2_000
-
-
-def entry_of(event: Event) -> JournalEntry:
-    """The journal entry of what the rules found."""
-    return JournalEntry(
-        at_ms=event.time_ms, kind=CONDITION, unit=event.unit, ward=event.ward, condition=event.condition,
-        origin="collector", body=event_fields(event),
-    )  # fmt: skip
 
 
 def take_in(

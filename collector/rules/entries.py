@@ -6,6 +6,8 @@ from typing import Any, Final
 
 import msgspec
 
+from collector.rules.events import Event, event_fields
+
 #: Kinds of journal rows. `condition` carries an event; the rest are what people or the collector did.
 CONDITION: Final = "condition"
 ACKNOWLEDGE: Final = "acknowledge"
@@ -40,6 +42,14 @@ class JournalEntry(msgspec.Struct, frozen=True, kw_only=True):
     role: str = ""
     origin: str = ""
     body: dict[str, Any] = {}
+
+
+def entry_of(event: Event) -> JournalEntry:
+    """The entry of what the rules found."""
+    return JournalEntry(
+        at_ms=event.time_ms, kind=CONDITION, unit=event.unit, ward=event.ward, condition=event.condition,
+        origin="collector", body=event_fields(event),
+    )  # fmt: skip
 
 
 class JournalRow(JournalEntry, frozen=True, kw_only=True):
