@@ -46,7 +46,7 @@ class Followed:
         self.engine, self.board, self.seq, self.sound = engine, board, seq, True
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
-        """Entries that clear the alarms of units and wards that are gone from the site file: nothing else ever would."""
+        """Entries that clear the alarms of units and wards gone from the site file: nothing else ever would."""
         wards = {ward.id for ward in self._site.places()}
         gone = [
             alarm for alarm in self.board.alarms.values()
