@@ -119,7 +119,7 @@ def _reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
 def now(data_dir: Path) -> Now:
     """What is known now, all of one moment."""
     with _reader(data_dir) as conn, snapshot(conn):
-        facility = _facility(conn)
+        facility = history.facility_id(conn)
         units, alarms = history.unit_rows(conn), history.alarm_rows(conn)
         documents = history.statuses(conn, "")
     site = _site(str(documents.get("site", {}).get("text", "")))
@@ -135,11 +135,6 @@ def now(data_dir: Path) -> Now:
 
 
 @reads
-def _facility(conn: sqlite3.Connection) -> str:
-    row = conn.execute("SELECT value FROM meta WHERE key = ?", ("facility",)).fetchone()
-    return str(row[0]) if row else ""
-
-
 @lru_cache(maxsize=4)
 def _site(text: str) -> Site | None:
     try:

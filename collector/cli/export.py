@@ -11,7 +11,7 @@ from collector.cli.says import Refused, progress, say_error
 from collector.reading import iso_utc, parse_utc
 from collector.recording import RecordingError, open_writer
 from collector.store import StoreError
-from collector.store.history import iter_readings, open_reader, status
+from collector.store.history import facility_id, iter_readings, open_reader
 
 _LAST_MS = 2**53  # further than any reading: "to the end"
 
@@ -41,8 +41,7 @@ def export(
     count, last_ms = 0, None
     try:
         conn = open_reader(data)
-        facility = (status(conn, "facility") or {}).get("id", "")
-        with open_writer(out, facility) as writer, progress("readings") as shown:
+        with open_writer(out, facility_id(conn)) as writer, progress("readings") as shown:
             for reading in iter_readings(conn, from_ms, to_ms, unit):
                 writer.write(reading)
                 count, last_ms = count + 1, reading.time_ms

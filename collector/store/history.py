@@ -76,6 +76,13 @@ def journal_rows(
 
 
 @reads
+def facility_id(conn: sqlite3.Connection) -> str:
+    """Whose store this is; "" before its collector has claimed it."""
+    row = conn.execute("SELECT value FROM meta WHERE key = 'facility'").fetchone()
+    return str(row[0]) if row else ""
+
+
+@reads
 def extent(conn: sqlite3.Connection) -> Extent:
     """How much there is, and from when to when."""
     with snapshot(conn):

@@ -100,6 +100,8 @@ def test_export_and_journal_of_a_store(tmp_path: Path) -> None:
     out = tmp_path / "x.csv"
     assert run("export", "--data", tmp_path / "data", "--out", out).returncode == 0
     assert out.read_text().splitlines()[1] == "2026-09-21T14:13:20Z,m1,93.4,4.0,340.0,,,,"
+    assert run("export", "--data", tmp_path / "data", "--out", tmp_path / "x.senml.jsonl").returncode == 0
+    assert f'"urn:dev:ops:{FACILITY}-m1:"' in (tmp_path / "x.senml.jsonl").read_text()
     done = run("journal", "verify", "--data", tmp_path / "data")
     assert (done.returncode, done.stdout[:21]) == (0, "the journal is whole:")
 
