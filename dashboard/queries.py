@@ -24,7 +24,7 @@ from collector.rules.entries import CONDITION, JournalRow
 from collector.rules.unitrow import UnitRow
 from collector.site import Site, SiteError, parse_site
 from collector.store import Quarantined, history, open_reader
-from collector.store.connect import reads, snapshot, store_path
+from collector.store.connect import snapshot, store_path
 from collector.store.history import Extent, Series
 
 #: A screen that waits longer than this for a locked store had better say so.
@@ -134,7 +134,6 @@ def now(data_dir: Path) -> Now:
     )  # fmt: skip
 
 
-@reads
 @lru_cache(maxsize=4)
 def _site(text: str) -> Site | None:
     try:
