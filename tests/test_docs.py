@@ -1,5 +1,7 @@
 """The documents keep up with the code."""
 
+import re
+import textwrap
 from pathlib import Path
 
 import pytest
@@ -8,6 +10,8 @@ from typer.main import get_command
 from collector.cli.main import app
 from collector.rules.catalogue import CATALOGUE
 from collector.rules.lifecycle import diagram
+from collector.senml import decode_pack
+from collector.site import parse_site
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -50,9 +54,26 @@ def test_the_readme_has_exactly_two_set_up_commands() -> None:
 
 
 def test_log_events_are_listed() -> None:
-    import re
-
     source = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "collector").rglob("*.py"))
     names = set(re.findall(r'log\.say\(\s*"([a-z-]+)"', source))
     assert names, "the collector logs something"
     assert all(f"`{name}`" in DEVELOPERS for name in names), names
+
+
+def indented(after: str) -> str:
+    """The first indented block of the README behind a heading or sentence."""
+    lines = README.split(after)[1].splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("    "))
+    end = next((i for i in range(start, len(lines)) if lines[i] and not lines[i].startswith("    ")), len(lines))
+    return textwrap.dedent("\n".join(lines[start:end]))
+
+
+def test_the_site_file_of_the_readme_is_good() -> None:
+    site = parse_site(indented("### The site file"))
+    assert (site.facility.id, [unit.id for unit in site.units]) == ("lakeside", ["unit-07"])
+
+
+def test_the_pack_of_the_readme_is_read() -> None:
+    pack = indented("QoS 1:").encode()
+    (reading,) = decode_pack(pack, 0, "lakeside", "unit-07")
+    assert (reading.purity_pct, reading.flow_lpm, reading.power_w) == (93.4, 5.0, 340.0)
