@@ -19,6 +19,7 @@ from typing import Any, Final
 from collector import log
 from collector.clock import Clock
 from collector.followed import Followed
+from collector.horizon import Horizon
 from collector.intake.admit import Admission, Admitted
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
@@ -31,7 +32,6 @@ from collector.store import Store, StoreError
 from collector.topics import heartbeat_topic, link_topic, readings_topic
 from collector.upkeep import Upkeep
 
-SETTLE_S: Final = 2.0  # of wall time: how late a reading may be and still come before a silence is judged
 STATUS_S: Final = 1.0  # of wall time between writings of the collector's status
 STORE_RETRY_S: Final = (1.0, 15.0)  # of wall time: first and longest pause before a store that failed is tried again
 
@@ -55,6 +55,7 @@ class Collector:
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
         self.admission = Admission(site, clock.speed)
+        self.horizon = Horizon(clock.speed)
         wards = [ward.id for ward in site.places()]
         self.teller = Teller(facility, wards, self.line, self._signal)
         self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0}
@@ -144,7 +145,7 @@ class Collector:
         admit = self.admission.admit
         for topic, payload, _mid, _connection in batch:
             admit(topic, payload, now_ms, admitted)
-        # The first batch after a connect may be out of order; the rules ignore what is older than they have seen.
+        # A pack's moments may stand in any order; the rules ignore what is older than they have seen of a unit.
         admitted.readings.sort(key=_time_ms)
         return admitted
 
@@ -168,10 +169,18 @@ class Collector:
             events += engine.note_clock(unit, ahead_s, now_ms)
         for bridge, online in admitted.links:
             engine.note_link(bridge, online, now_ms)
-        if self.line.caught_up:
-            # Before it has caught up, and while there is no broker, silence says nothing about a unit.
-            events += engine.tick(now_ms - int(SETTLE_S * 1000 * self.clock.speed))
+        until_ms = self._known_until(admitted, now_ms)
+        if until_ms is not None:
+            events += engine.tick(until_ms)
         return events
+
+    def _known_until(self, admitted: Admitted, now_ms: int) -> int | None:
+        if not self.line.subscribed:
+            self.horizon.lost()
+            return None
+        readings = admitted.readings
+        middle_ms = readings[len(readings) // 2].time_ms if readings else None
+        return self.horizon.known_until(self.line.connections, self._monotonic_s(), now_ms, middle_ms)
 
     # -- what else a turn does -------------------------------------------------------------------------------------
 
@@ -191,7 +200,7 @@ class Collector:
         return {
             "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
             "broker": f"{self.line.host}:{self.line.port}", "broker_state": self.line.state,
-            "broker_said": self.line.said, "caught_up": self.line.caught_up, "rate_per_s": round(rate, 1),
+            "broker_said": self.line.said, "caught_up": self.horizon.caught_up, "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
             "told_ms": dict(self.teller.told_ms), **self.counts,
         }  # fmt: skip

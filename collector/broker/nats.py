@@ -13,8 +13,8 @@ from collector.broker.start import LOG_LIMIT_BYTES, prepare_folder, start_on
 
 OLDEST = (2, 10, 25)  # the oldest that the tests of this project were run with
 MAX_ACK_PENDING = 1000  # readings on their way to the collector; a batch is acknowledged when it is on disk
-# What a killed client had not acknowledged is sent again after this long, behind newer messages: the collector gathers
-# for longer than this after coming back (intake/subscriber.py). The default, 30 s, would keep a ward waiting as long.
+# What a killed client had not acknowledged is sent again after this long. The collector waits for longer than this
+# before it connects (intake/subscriber.py), or newer messages would overtake. The default, 30 s, keeps a ward waiting.
 ACK_WAIT = "1s"
 SYNC_INTERVAL = "1s"  # what a power cut can take from the broker; a crash of the broker alone takes nothing
 

@@ -24,11 +24,12 @@ from paho.mqtt.reasoncodes import ReasonCode
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
 KEEPALIVE_S: Final = 20
 CONNECT_TIMEOUT_S: Final = 5.0
-BACKOFF_S: Final = (0.5, 30.0)
-# What an earlier connection left unacknowledged comes again: from Mosquitto at once, from nats-server when its ack_wait
-# is over, behind newer messages. So the first batch of a connection is held for longer than that (broker/nats.py), and
-# whoever takes the batch can put it in order.
-GATHER_S: Final = 1.25
+# What an earlier connection left unacknowledged comes again: from Mosquitto at once; from nats-server when its ack_wait
+# is over, and if there is a connection by then, behind newer messages. So connecting waits for longer than that
+# (broker/nats.py), at the start too, since the process before may have been killed a moment ago: then what was left
+# comes first, in order. Not covered: a connection that the network broke without either side noticing.
+PAUSE_S: Final = 1.5
+BACKOFF_S: Final = (2.2, 30.0)  # jitter makes 0.7 of it at the least
 GOODBYE_S: Final = 2.0
 GATHER_MAX: Final = 2_000  # messages; brokers keep fewer than that on their way
 NOT_UTF8: Final = "(a topic that is not UTF-8)"
@@ -55,10 +56,9 @@ class Subscriber:
         self._monotonic_s = monotonic_s
         self._batch: list[Message] = []
         self._published: list[int] = []
-        self._retry_s, self._backoff_s, self._misc_s = 0.0, BACKOFF_S[0], 0.0
+        self._retry_s, self._backoff_s, self._misc_s = monotonic_s() + PAUSE_S, BACKOFF_S[0], 0.0
         self._up = False  # whether there is a connection, or one in the making
-        self._gather_until_s: float | None = None  # None once the first batch has been handed over
-        self._subscribed = self._turned_away = self._caught_up = False
+        self._subscribed = self._turned_away = False
         self._client = self._make(client_id, username, password, will)
 
     def _make(
@@ -96,7 +96,7 @@ class Subscriber:
             self.state, self.said = REFUSED, f"{self._where} refuses: {reason}"
             return
         self.connections += 1
-        self._gather_until_s, self._subscribed = self._monotonic_s() + GATHER_S, False
+        self._subscribed = False
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
         client.subscribe([(topic, 1) for topic in self._topics])
 
@@ -122,15 +122,12 @@ class Subscriber:
         return f"{self.host}:{self.port}"
 
     @property
-    def caught_up(self) -> bool:
-        """Whether what the broker had kept for us has been read, so that silence means silence."""
-        return self._caught_up and self.state == CONNECTED
+    def subscribed(self) -> bool:
+        """Whether the broker has confirmed the subscription, so that nothing published now can miss us."""
+        return self._subscribed and self.state == CONNECTED
 
     def poll(self, timeout_s: float) -> list[Message]:
-        """Wait up to timeout_s for messages and return what is there, about BATCH at most; connects when it is time to.
-
-        The first batch of a connection comes GATHER_S after it, up to GATHER_MAX, and may be out of order.
-        """
+        """Wait up to timeout_s for messages and return what is there, about BATCH at most; connects when it is time."""
         if not self._up and not self._connect(timeout_s):
             return []
         if self._wait(timeout_s):
@@ -142,22 +139,8 @@ class Subscriber:
         if self._client.socket() is None or self._turned_away:
             self._lost(f"lost {self._where}")
             self._disconnect()
-        return self._take(now_s)
-
-    def _take(self, now_s: float) -> list[Message]:
-        if self.state != CONNECTED:
-            self._batch.clear()  # no longer to be acknowledged: the broker sends it again
-            return []
-        batch = self._batch
-        if self._gather_until_s is not None:
-            if now_s < self._gather_until_s and len(batch) < GATHER_MAX:
-                return []
-            self._gather_until_s = None
-            batch = _without_repeats(batch)
-        self._batch = []
-        if len(batch) < BATCH and self._subscribed:
-            self._caught_up = True
-        return batch
+        batch, self._batch = self._batch, []
+        return batch if self.state == CONNECTED else []  # after a loss it cannot be acknowledged: it comes again
 
     def acknowledge(self, batch: Sequence[Message]) -> None:
         """Tell the broker that a batch is on disk; packet ids of a connection that is gone are left out."""
@@ -241,8 +224,6 @@ class Subscriber:
         if pending is not None and pending():
             return True
         writers = [sock] if self._client.want_write() else []
-        if self._gather_until_s is not None and self._batch:
-            timeout_s = min(timeout_s, max(0.0, self._gather_until_s - self._monotonic_s()))
         readable, writable, _ = select.select([sock], writers, [], timeout_s)
         if writable:
             self._client.loop_write()
@@ -250,8 +231,7 @@ class Subscriber:
 
     def _read(self) -> None:
         """Read until the socket is idle or the batch is full."""
-        full = BATCH if self._gather_until_s is None else GATHER_MAX
-        while (before := len(self._batch)) < full:
+        while (before := len(self._batch)) < BATCH:
             if self._client.loop_read() != mqtt.MQTT_ERR_SUCCESS:
                 self._lost(f"lost {self._where}")
                 break
@@ -261,18 +241,10 @@ class Subscriber:
     def _lost(self, said: str) -> None:
         if not self._up:
             return
-        self._up = self._caught_up = False
+        self._up = self._subscribed = False
         if self.state != REFUSED:  # what the broker said in its CONNACK is the better sentence
             self.state, self.said = CONNECTING, said
         self._again_later()
-
-
-def _without_repeats(batch: list[Message]) -> list[Message]:
-    """Each message once: one that is not acknowledged soon enough may come again under its packet id."""
-    unique: dict[int, Message] = {}
-    for number, message in enumerate(batch, 1):
-        unique.setdefault(message[2] or -number, message)
-    return list(unique.values())
 
 
 def _hear_out(connection: socket.socket, deadline_s: float) -> None:

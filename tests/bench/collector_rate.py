@@ -91,7 +91,7 @@ def ours(broker: Broker, count: int, tag: int, folder: Path) -> float:
     site = parse_site(site_text(facility, UNITS))
     with open_store(folder / f"store-{tag}", facility) as store:
         collector = Collector(site, store, broker.host, broker.port, WallClock())
-        while not collector.line.caught_up:
+        while not collector.line.subscribed:
             collector.turn(0.05)
         feeder = Feeder(broker, count, tag)
         feeder.go()

@@ -119,7 +119,7 @@ def measure(broker: Broker, folder: Path, falling: int, rate_per_s: float) -> di
     clock = ManualClock(time.time_ns() // 1_000_000, speed=60.0)
     with open_store(folder / f"store-{broker.name.split()[0]}", FACILITY) as store:
         collector = Collector(parse_site(site_text(falling)), store, broker.host, broker.port, clock)
-        while not collector.line.caught_up:
+        while not collector.line.subscribed:
             collector.turn(0.05)
         ward = Ward(broker)
         thread = threading.Thread(target=collector.run, args=(stop,))

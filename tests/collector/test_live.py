@@ -83,7 +83,7 @@ class Bench:
             parse_site(site), store or self.store(), self.broker.host, self.broker.port, self.clock, **options
         )
         self.closers.append(made.line.close)
-        self.until(made, lambda: made.line.caught_up, "the collector to catch up")
+        self.until(made, lambda: made.line.subscribed, "the subscription")
         return made
 
     def until(self, collector, predicate, what: str, timeout_s: float = 20) -> None:
@@ -124,8 +124,8 @@ def bench(nats, tmp_path):
 
 @pytest.fixture
 def quick(monkeypatch):
-    """No long gathering after a connect, for tests in which nothing is sent again."""
-    monkeypatch.setattr(subscriber, "GATHER_S", 0.05)
+    """No long pause before a connect, for tests in which nothing is sent again."""
+    monkeypatch.setattr(subscriber, "PAUSE_S", 0.0)
 
 
 #: A unit that is low when it is first seen is taken as warming up; after this one it is not.
@@ -398,6 +398,24 @@ def test_silence_is_told_at_its_deadline_once_caught_up(bench, quick):
     bench.until(collector, lambda: bench.signal("w1").get("calm") is False, "the silence to be told")
     silent = [(row.unit, row.at_ms) for row in all_rows(bench.data) if row.condition == "readings-absent"]
     assert silent[0] == ("u1", NOW_MS + 20_000 + 120_000)
+
+
+def test_a_backlog_is_not_taken_for_silence_while_it_is_read(bench, quick, monkeypatch):
+    """A unit whose readings wait in the broker is not silent, and its low purity is not taken for a new warm-up."""
+    monkeypatch.setattr(subscriber, "BATCH", 10)
+    collector = bench.collector()
+    bench.feed(collector, GOOD)
+    collector.close()
+    both = zip(run_of("u1", 80.0, 90), run_of("u2", 93.0, 90), strict=True)
+    bench.clock.advance(900_000)
+    bench.send(*[reading for pair in both for reading in pair])
+    # The broker may send all of it before it confirms the subscription; here that is to make no difference.
+    monkeypatch.setattr(subscriber.Subscriber, "subscribed", property(lambda line: line.state == "connected"))
+    again = bench.collector()
+    bench.until(again, lambda: again.counts["readings"] == 180, "the backlog")
+    found = conditions(all_rows(bench.data))
+    assert [c for c in found if c[1] == "readings-absent"] == []
+    assert ("u1", "purity-red", "raised") in found
 
 
 def test_no_broker_is_not_taken_for_silent_units(bench, quick):

@@ -136,6 +136,7 @@ def test_nothing_is_lost_or_doubled_over_many_kills(busy_broker, tmp_path: Path)
         child.wait()
         child = start(site_file, address, data, clock)
     load.finish()
+    wait_for(lambda: at_work(data, child.pid), 20, "the last collector at work")
     wait_for(lambda: stored(data) >= len(load.sent), 60, "the last readings in the store")
     child.terminate()
     assert child.wait(20) == 0

@@ -49,7 +49,7 @@ def collect(broker, data: Path, readings: list[Reading]) -> list[bytes]:
     wait_for(client.is_connected, 10, "the publisher's connection")
     with open_store(data, FACILITY) as store:
         collector = Collector(site, store, broker.host, broker.port, clock)
-        wait_for(lambda: collector.turn(0.05) or collector.line.caught_up, 10, "the subscription")
+        wait_for(lambda: collector.turn(0.05) or collector.line.subscribed, 10, "the subscription")
         sent = 0
         for r in readings:
             if r.time_ms > clock.now_ms():

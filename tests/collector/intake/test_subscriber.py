@@ -10,6 +10,7 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from collector.broker.nats import ACK_WAIT
 from collector.intake import subscriber as module
 from collector.intake.subscriber import CONNECTED, CONNECTING, NOT_UTF8, REFUSED, Subscriber
 from tests.waiting import free_port, wait_for
@@ -28,14 +29,15 @@ class Clock:
 
 
 @pytest.fixture
-def gathers():
-    """Asked for by a test in which messages come again: it needs the whole time of gathering."""
+def pauses():
+    """Asked for by a test in which messages come again: it needs the whole pause before a connect."""
 
 
 @pytest.fixture(autouse=True)
-def short_gathering(request, monkeypatch):
-    if "gathers" not in request.fixturenames:
-        monkeypatch.setattr(module, "GATHER_S", 0.05)
+def short_pauses(request, monkeypatch):
+    if "pauses" not in request.fixturenames:
+        monkeypatch.setattr(module, "PAUSE_S", 0.0)
+        monkeypatch.setattr(module, "BACKOFF_S", (0.5, 30.0))
 
 
 @pytest.fixture
@@ -69,12 +71,8 @@ def make(broker):
         line.close()
 
 
-def caught_up(line):
-    def turn():
-        assert line.poll(0.05) == []
-        return line.caught_up
-
-    wait_for(turn, 10, "a subscription that has caught up")
+def subscribed(line):
+    wait_for(lambda: line.poll(0.05) == [] and line.subscribed, 10, "the subscription")
 
 
 def texts_until(line, count, *, acknowledge=True):
@@ -94,7 +92,7 @@ def texts_until(line, count, *, acknowledge=True):
 
 def test_what_is_acknowledged_does_not_come_again(make, publish):
     line = make()
-    caught_up(line)
+    subscribed(line)
     publish("a", "b", "c")
     assert texts_until(line, 3) == ["a", "b", "c"]
     line.close()
@@ -104,9 +102,9 @@ def test_what_is_acknowledged_does_not_come_again(make, publish):
 
 
 @pytest.mark.parametrize("how", ["drop", "killed"])
-def test_what_is_not_acknowledged_comes_again_in_one_batch_with_what_came_since(make, publish, how, gathers):
+def test_what_is_not_acknowledged_comes_again_before_what_came_since(make, publish, how, pauses):
     line = make()
-    caught_up(line)
+    subscribed(line)
     publish("1", "2", "3")
     assert texts_until(line, 3, acknowledge=False) == ["1", "2", "3"]
     if how == "drop":
@@ -116,16 +114,20 @@ def test_what_is_not_acknowledged_comes_again_in_one_batch_with_what_came_since(
         line._client.socket().close()
         line = make()
     publish("4", "5")
-    batch = batch_of(line, 1)
-    assert sorted(payload.decode() for _topic, payload, _mid, _connection in batch) == ["1", "2", "3", "4", "5"]
-    line.acknowledge(batch)
+    assert texts_until(line, 5) == ["1", "2", "3", "4", "5"]
     publish("6")
     assert texts_until(line, 1) == ["6"]
 
 
-def test_packet_ids_of_an_earlier_connection_are_not_acknowledged(make, publish, gathers):
+def test_it_connects_only_when_nats_sends_again_what_was_left(pauses):
+    seconds = float(ACK_WAIT.removesuffix("s"))
+    assert seconds < module.PAUSE_S
+    assert module.BACKOFF_S[0] * 0.7 >= module.PAUSE_S
+
+
+def test_packet_ids_of_an_earlier_connection_are_not_acknowledged(make, publish, pauses):
     line = make()
-    caught_up(line)
+    subscribed(line)
     publish("old")
     old = batch_of(line, 1)
     line.drop()
@@ -151,7 +153,7 @@ def batch_of(line, count):
 def test_a_batch_is_bounded_and_the_rest_waits(make, publish, monkeypatch):
     monkeypatch.setattr(module, "BATCH", 10)
     line = make()
-    caught_up(line)
+    subscribed(line)
     publish(*[str(n) for n in range(25)])
     sizes: list[int] = []
 
@@ -200,13 +202,13 @@ def test_an_address_that_is_none_is_a_state(host):
 
 def test_a_broker_that_goes_and_comes_back_is_found_again(nats):
     line = Subscriber(nats.host, nats.port, "c", ["t"])
-    caught_up(line)
+    subscribed(line)
     nats.kill()
     wait_for(lambda: line.poll(0.05) == [] and line.state == CONNECTING, 10, "the loss to be noticed")
-    assert not line.caught_up
+    assert not line.subscribed
     assert "127.0.0.1" in line.said
     nats.restart()
-    caught_up(line)
+    subscribed(line)
     assert line.state == CONNECTED
     assert line.connections == 2
     line.close()
@@ -271,7 +273,7 @@ def test_a_refused_subscription_is_told_and_tried_again(server):
     line = Subscriber("127.0.0.1", refusing.port, "c", ["t"])
     wait_for(lambda: line.poll(0.02) == [] and not line._up and line.state == REFUSED, 10, "the refusal")
     assert "refuses the subscription" in line.said
-    assert not line.caught_up
+    assert not line.subscribed
     refusing.answer = b""  # slow from now on: what was refused before must not end the new attempt
     wait_for(lambda: line.poll(0.0) == [] and len(refusing.held) > 1, 10, "another attempt")
     for _ in range(10):
@@ -282,16 +284,15 @@ def test_a_refused_subscription_is_told_and_tried_again(server):
     line.close()
 
 
-def test_it_has_not_caught_up_before_the_broker_confirms_the_subscription(server):
+def test_it_is_not_subscribed_before_the_broker_says_so(server):
     silent = server(b"\x20\x02\x00\x00")
     line = Subscriber("127.0.0.1", silent.port, "c", ["t"])
     wait_for(lambda: line.poll(0.02) == [] and line.state == CONNECTED, 10, "the CONNACK")
     for _ in range(10):
         line.poll(0.02)
-    assert line._gather_until_s is None
-    assert not line.caught_up
+    assert not line.subscribed
     silent.held[0].sendall(packet(0x90, struct.pack(">H", 1) + b"\x01"))
-    wait_for(lambda: line.poll(0.02) == [] and line.caught_up, 10, "the SUBACK to count")
+    wait_for(lambda: line.poll(0.02) == [] and line.subscribed, 10, "the SUBACK to count")
     line.close()
 
 
@@ -304,7 +305,7 @@ def test_something_that_is_no_broker_is_never_an_exception(server, answer, hold)
     for _ in range(5):
         assert line.poll(0.02) == []
     assert line.state == CONNECTING
-    assert not line.caught_up
+    assert not line.subscribed
     line.close()
 
 
@@ -321,15 +322,6 @@ def test_a_topic_that_is_not_text_is_handed_on_with_a_name_of_its_own(server):
     line.close()
 
 
-def test_a_message_that_comes_twice_while_gathering_counts_once(server):
-    one = packet(0x32, struct.pack(">H", 1) + b"t" + struct.pack(">H", 7) + b"x")
-    again = packet(0x3A, struct.pack(">H", 1) + b"t" + struct.pack(">H", 7) + b"x")
-    repeating = server(b"\x20\x02\x00\x00" + one + again)
-    line = Subscriber("127.0.0.1", repeating.port, "c", ["t"])
-    assert len(batch_of(line, 1)) == 1
-    line.close()
-
-
 def test_the_last_will_tells_of_a_broken_connection_and_not_of_a_goodbye(broker, make):
     heard: list[str] = []
     watcher = mqtt.Client(CallbackAPIVersion.VERSION2, "watcher", protocol=mqtt.MQTTv311)
@@ -341,12 +333,12 @@ def test_the_last_will_tells_of_a_broken_connection_and_not_of_a_goodbye(broker,
     watcher.loop_start()
     assert ready.wait(10)
     line = make(will=("will", b"lost"))
-    caught_up(line)
+    subscribed(line)
     line.publish("will", b"bye", retain=True)
     line.close()
     wait_for(lambda: heard == ["bye"], 10, "the goodbye")
     line = make(will=("will", b"lost"))
-    caught_up(line)
+    subscribed(line)
     line._client.socket().close()
     wait_for(lambda: heard == ["bye", "lost"], 10, "the last will")
     watcher.disconnect()
@@ -374,7 +366,7 @@ def test_the_last_words_arrive_although_the_broker_was_still_speaking(server, ho
 
 def test_what_it_publishes_is_confirmed(make):
     line = make()
-    caught_up(line)
+    subscribed(line)
     mid = line.publish("somewhere", b"x")
     done = wait_for(lambda: line.poll(0.02) == [] and line.take_published(), 10, "the PUBACK")
     assert done == [mid]
@@ -397,7 +389,7 @@ def test_an_untrusted_certificate_is_said_in_words(monkeypatch):
 
 def test_polling_an_idle_broker_waits_no_longer_than_told(make):
     line = make()
-    caught_up(line)
+    subscribed(line)
     began_s = time.monotonic()
     assert line.poll(0.1) == []
     assert time.monotonic() - began_s < 1.0
