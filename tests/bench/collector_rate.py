@@ -9,7 +9,6 @@ from __future__ import annotations
 import statistics
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -17,12 +16,13 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
-from collector.broker import Broker, BrokerError, start_mosquitto, start_nats
+from collector.broker import Broker
 from collector.clock import WallClock
 from collector.live import Collector
 from collector.site import parse_site
 from collector.store import open_store
 from collector.topics import readings_topic
+from tests.bench.each_broker import on_each_broker, show
 
 UNITS = 1_000
 
@@ -126,20 +126,8 @@ def compare(broker: Broker, folder: Path, count: int, rounds: int) -> dict[str, 
 
 def main(count: int = 30_000, rounds: int = 5) -> list[dict[str, float | str]]:
     """A row a broker; a broker that is not installed is left out."""
-    rows = []
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        for start in (start_nats, lambda d: start_mosquitto(d, save_every_change=False)):
-            try:
-                with start(folder) as broker:
-                    rows.append(compare(broker, folder, count, rounds))
-            except BrokerError as error:
-                sys.stderr.write(f"left out: {error}\n")
-    return rows
+    return on_each_broker(lambda broker, folder: compare(broker, folder, count, rounds))
 
 
 if __name__ == "__main__":
-    for row in main(*map(int, sys.argv[1:])):
-        sys.stdout.write(
-            " ".join(f"{k}={v:.2f}" if isinstance(v, float) else f"{k}={v}" for k, v in row.items()) + "\n"
-        )
+    show(main(*map(int, sys.argv[1:])))

@@ -10,18 +10,16 @@ from __future__ import annotations
 
 import statistics
 import sys
-import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
-from functools import partial
+from collections.abc import Iterator
 from pathlib import Path
 
 import msgspec
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
-from collector.broker import Broker, BrokerError, start_mosquitto, start_nats
+from collector.broker import Broker
 from collector.clock import ManualClock
 from collector.live import Collector
 from collector.reading import Reading
@@ -29,6 +27,7 @@ from collector.senml import encode_pack
 from collector.site import parse_site
 from collector.store import open_store
 from collector.topics import readings_topic
+from tests.bench.each_broker import on_each_broker, show
 
 FACILITY = "sim-latency"
 WARDS = 20
@@ -144,21 +143,8 @@ def quantiles_ms(seen_s: dict[str, float], sent_s: dict[str, float]) -> dict[str
 
 def main(falling: int = 100, rate_per_s: int = 200) -> list[dict[str, float | str]]:
     """A row a broker; a broker that is not installed is left out. 100 alerts at 200 readings/s take half a minute."""
-    rows = []
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        starts: list[Callable[[Path], Broker]] = [start_nats, partial(start_mosquitto, save_every_change=False)]
-        for start in starts:
-            try:
-                with start(folder) as broker:
-                    rows.append(measure(broker, folder, falling, float(rate_per_s)))
-            except BrokerError as error:
-                sys.stderr.write(f"left out: {error}\n")
-    return rows
+    return on_each_broker(lambda broker, folder: measure(broker, folder, falling, float(rate_per_s)))
 
 
 if __name__ == "__main__":
-    for row in main(*map(int, sys.argv[1:])):
-        sys.stdout.write(
-            " ".join(f"{k}={v:.1f}" if isinstance(v, float) else f"{k}={v}" for k, v in row.items()) + "\n"
-        )
+    show(main(*map(int, sys.argv[1:])))
