@@ -49,15 +49,20 @@ def collect(broker, data: Path, readings: list[Reading]) -> list[bytes]:
     wait_for(client.is_connected, 10, "the publisher's connection")
     with open_store(data, FACILITY) as store:
         collector = Collector(site, store, broker.host, broker.port, clock)
-        wait_for(lambda: collector.turn(0.05) or collector.line.subscribed, 10, "the subscription")
         sent = 0
+
+        def all_read() -> bool:
+            collector.turn(0.05)
+            return collector.line.subscribed and collector.counts["readings"] == sent
+
+        wait_for(all_read, 10, "the subscription")
         for r in readings:
             if r.time_ms > clock.now_ms():
-                wait_for(lambda: collector.turn(0.05) or collector.counts["readings"] == sent, 20, "readings sent")  # noqa: B023
+                wait_for(all_read, 20, "readings sent")
                 clock.advance(r.time_ms - clock.now_ms())
             client.publish(readings_topic(FACILITY, r.unit), encode_pack(FACILITY, r.unit, [r]), 1)
             sent += 1
-        wait_for(lambda: collector.turn(0.05) or collector.counts["readings"] == sent, 20, "the last readings")
+        wait_for(all_read, 20, "the last readings")
         rows = store.journal_after(0, 100_000)
         collector.close()
     client.disconnect()
