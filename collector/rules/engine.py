@@ -118,7 +118,7 @@ class RulesEngine:
         limits, row = self.limits, unit.row
         was_on = hours.is_on(row.phase if row.phase != SILENT else unit.memory.before_silence)
         on = phases.shows_on(unit, r, limits)
-        phase = phases.next_phase(unit, r, on)
+        phase = phases.next_phase(unit, r, on, limits)
         if unit.memory.watches:
             self._heard_from(unit, r, found)
         if phase != row.phase:

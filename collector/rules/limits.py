@@ -31,6 +31,10 @@ class Limits(NamedTuple):
     #: Below this share of rated power the unit is taken as off: a fan and lamps draw a few W, a compressor hundreds.
     #: Common practice.
     off_power_share: float = 0.15
+    #: A warm-up rises: 90 % of it within 10.5 min (Johns et al., Thorax 1985;40:806) means a time constant under 4.6 min,
+    #: so it gains over 2 % a minute until nearly done. One that gains less than this in so long is no warm-up any more.
+    warm_rise_pct: float = 0.5
+    warm_rise_ms: int = 3 * MINUTE
     #: Without a power reading: flow or purity from which a unit is taken as running. Room air is 20.9 %.
     on_flow_lpm: float = 0.2
     on_purity_pct: float = 40.0

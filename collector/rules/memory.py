@@ -55,6 +55,8 @@ class Memory(msgspec.Struct, array_like=True):
     unknown_ms: int = 0
     purity_ms: int | None = None  # when purity was last measured at all
     flow_ms: int | None = None
+    warm_pct: float | None = None  # the most that this warm-up has reached, and when
+    warm_ms: int = 0
 
 
 _encode = msgspec.msgpack.Encoder().encode

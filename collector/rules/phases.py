@@ -24,7 +24,7 @@ def shows_on(unit: Tracked, reading: Reading, limits: Limits) -> bool | None:
     return (flow is not None and flow >= limits.on_flow_lpm) or (purity is not None and purity >= limits.on_purity_pct)
 
 
-def next_phase(unit: Tracked, reading: Reading, on: bool | None) -> str:
+def next_phase(unit: Tracked, reading: Reading, on: bool | None, limits: Limits) -> str:
     """The phase after this reading; on None keeps the phase (a silent or unseen unit then counts as running)."""
     phase, memory, time_ms = unit.row.phase, unit.memory, reading.time_ms
     if on is None:
@@ -38,10 +38,19 @@ def next_phase(unit: Tracked, reading: Reading, on: bool | None) -> str:
     if phase == SILENT and memory.before_silence == RUNNING and not _may_have_restarted(unit):
         return RUNNING
     if phase != WARMING_UP:
-        memory.started_ms = time_ms
+        memory.started_ms, memory.warm_pct, memory.warm_ms = time_ms, purity, time_ms
         return WARMING_UP if unit.warm_up_ms else RUNNING
     started_ms = memory.started_ms if memory.started_ms is not None else time_ms
-    return RUNNING if time_ms - started_ms >= unit.warm_up_ms else WARMING_UP
+    over = time_ms - started_ms >= unit.warm_up_ms or not _still_rises(unit, purity, time_ms, limits)
+    return RUNNING if over else WARMING_UP
+
+
+def _still_rises(unit: Tracked, purity: float | None, time_ms: int, limits: Limits) -> bool:
+    """Whether what looks like a warm-up goes on rising: a unit that only stands low must not be hidden by one."""
+    memory = unit.memory
+    if purity is not None and (memory.warm_pct is None or purity >= memory.warm_pct + limits.warm_rise_pct):
+        memory.warm_pct, memory.warm_ms = purity, time_ms
+    return time_ms - memory.warm_ms < limits.warm_rise_ms
 
 
 def _may_have_restarted(unit: Tracked) -> bool:
