@@ -31,7 +31,7 @@ class Limits(NamedTuple):
     #: Below this share of rated power the unit is taken as off: a fan and lamps draw a few W, a compressor hundreds.
     #: Common practice.
     off_power_share: float = 0.15
-    #: A warm-up rises: 90 % of it within 10.5 min (Johns et al., Thorax 1985;40:806) means a time constant under 4.6 min,
+    #: A warm-up rises: 90 % of it in 10.5 min (Johns et al., Thorax 1985;40:806) means a time constant under 4.6 min,
     #: so it gains over 2 % a minute until nearly done. One that gains less than this in so long is no warm-up any more.
     warm_rise_pct: float = 0.5
     warm_rise_ms: int = 3 * MINUTE
