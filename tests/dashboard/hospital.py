@@ -134,7 +134,7 @@ def troubled(unit, minute):
             return {"volts": 0.0, "power_w": 0.0, "flow_lpm": 0.0, "purity_pct": 21.0}
         case "unit-20":
             return {"volts": 230.0, "power_w": 0.0 if minute < 35 else 330.0, "flow_lpm": 0.0 if minute < 35 else 2.0,
-                    "purity_pct": 21.0 if minute < 35 else 60.0}  # fmt: skip
+                    "purity_pct": 21.0 + max(0.0, minute - 35) * 8}  # fmt: skip
         case "unit-21":
             return {"volts": 230.0, "power_w": 0.0, "flow_lpm": 0.0, "purity_pct": 21.0}
         case "unit-22":
