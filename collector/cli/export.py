@@ -13,7 +13,7 @@ from collector.recording import RecordingError, open_writer
 from collector.store import StoreError
 from collector.store.history import facility_id, iter_readings, open_reader
 
-_LAST_MS = 2**53  # further than any reading: "to the end"
+LAST_MS = 2**53  # further than any reading: "to the end"
 
 
 def moment(text: str | None, default: int) -> int:
@@ -37,7 +37,7 @@ def export(
 
     Example: sieveward export --data data --from 2026-11-01T00:00:00Z --out november.parquet
     """
-    from_ms, to_ms = moment(since, 0), moment(until, _LAST_MS)
+    from_ms, to_ms = moment(since, 0), moment(until, LAST_MS)
     count, last_ms = 0, None
     try:
         conn = open_reader(data)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from collector.cli.export import _LAST_MS, moment
+from collector.cli.export import LAST_MS, moment
 from collector.cli.says import EXIT_FAILED, Refused, say, say_error, say_json
 from collector.store import StoreError
 from collector.store.history import open_reader
@@ -66,7 +66,7 @@ def export(
 
     Example: sieveward journal export --data data --out journal.jsonl
     """
-    from_ms, to_ms = moment(since, 0), moment(until, _LAST_MS)
+    from_ms, to_ms = moment(since, 0), moment(until, LAST_MS)
     try:
         conn = open_reader(data)
         if out is None:

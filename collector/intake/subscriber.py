@@ -31,7 +31,6 @@ CONNECT_TIMEOUT_S: Final = 5.0
 PAUSE_S: Final = 1.5
 BACKOFF_S: Final = (2.2, 30.0)  # jitter makes 0.7 of it at the least
 GOODBYE_S: Final = 2.0
-GATHER_MAX: Final = 2_000  # messages; brokers keep fewer than that on their way
 NOT_UTF8: Final = "(a topic that is not UTF-8)"
 
 CONNECTING: Final = "connecting"
