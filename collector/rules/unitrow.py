@@ -6,6 +6,8 @@ from typing import Final
 
 import msgspec
 
+from collector.rules.capacity.now import CapacityNow
+
 OFF: Final = "off"
 WARMING_UP: Final = "warming-up"
 RUNNING: Final = "running"
@@ -38,4 +40,5 @@ class UnitRow(msgspec.Struct, kw_only=True):
     unknown_h: float = 0.0
     proven_lpm: float | None = None
     proven_ms: int | None = None
+    capacity: CapacityNow | None = None
     state: bytes = b""
