@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 
 from collector.reading import Reading
 from collector.rules import entries, hours, phases, supply, wards
+from collector.rules.capacity.now import CapacityPoint
 from collector.rules.conditions import check_running, check_supply
 from collector.rules.entries import JournalEntry
 from collector.rules.events import Event, Evidence, Priority
@@ -32,6 +33,7 @@ class RulesEngine:
     def __init__(self, site: Site, limits: Limits = LIMITS) -> None:
         self.limits = limits
         self.touched: set[str] = set()
+        self.estimates_touched: set[str] = set()  # units whose capacity estimate changed since `clear_touched()`
         self.late = 0  # readings that were not newer than their unit's last one
         self._notes: list[JournalEntry] = []
         self._units = {u.id: Tracked(u, site.model_of(u.id), site.ward_of(u.id), limits) for u in site.units}
@@ -44,8 +46,8 @@ class RulesEngine:
 
     # -- the record ------------------------------------------------------------------------------------------------
 
-    def restore(self, rows: Iterable[UnitRow]) -> None:
-        """Go on from stored rows; rows of units that the site no longer has are left alone."""
+    def restore(self, rows: Iterable[UnitRow], estimates: Iterable[tuple[str, bytes]] = ()) -> None:
+        """Go on from stored rows and estimates; those of units that the site no longer has are left alone."""
         for row in rows:
             if (unit := self._units.get(row.unit)) is not None:
                 unit.restore(row)
@@ -72,8 +74,17 @@ class RulesEngine:
             yield self._units[unit_id].stored()
 
     def clear_touched(self) -> None:
-        """Forget which units changed: their rows are stored."""
+        """Forget which units changed: their rows and estimates are stored."""
         self.touched.clear()
+        self.estimates_touched.clear()
+
+    def estimates(self, unit_ids: Iterable[str]) -> Iterator[tuple[str, bytes]]:
+        """The capacity estimate of these units, to be stored: opaque to everybody else."""
+        return iter(())
+
+    def take_capacity_points(self) -> list[CapacityPoint]:
+        """The capacity of hours that have ended since the last call, and forget them."""
+        return []
 
     def take_notes(self) -> list[JournalEntry]:
         """Entries for the journal that are no alarms (service hours, hour meters), and forget them."""
