@@ -35,7 +35,7 @@ class Followed:
     def load(self) -> None:
         """Take rules and alarms as they are stored; on a StoreError nothing has changed, and `sound` stays False."""
         engine = RulesEngine(self._site)
-        engine.restore(self._store.load_units())
+        engine.restore(self._store.load_units(), self._store.load_estimates())
         removed = (self._store.status("out_of_service") or {}).get("units", ())
         alarms = self._store.load_alarms()
         for alarm in alarms:  # a unit takes its alarms along to another ward
@@ -68,9 +68,14 @@ class Followed:
         return self.engine.rows(unit.id for unit in self._site.units_of(ward))
 
     def save_units(self) -> None:
-        """Store the rows of units that changed; inside the transaction."""
-        if self.engine.touched:
-            self._store.save_units(self.engine.rows(self.engine.touched))
+        """Store the rows and estimates of units that changed, and capacity by the hour; inside the transaction."""
+        engine = self.engine
+        if engine.touched:
+            self._store.save_units(engine.rows(engine.touched))
+        if engine.estimates_touched:
+            self._store.save_estimates(engine.estimates(engine.estimates_touched))
+        if points := engine.take_capacity_points():
+            self._store.add_capacity(points)
 
     def write(self, news: list[JournalEntry], recorded_ms: int) -> list[JournalRow]:
         """Fold what others wrote, then write and fold our own, inside the transaction; returns all of it."""

@@ -14,6 +14,7 @@ import msgspec
 
 from collector.rules.entries import JournalRow
 from collector.store import journal
+from collector.store.capacity import capacity_points
 from collector.store.columns import Columns
 from collector.store.connect import BUSY_MS, connect_reader, reads, snapshot, store_path
 from collector.store.present import alarm_rows, status, statuses, unit_rows
@@ -23,8 +24,8 @@ from collector.store.schema import check_schema
 from collector.store.series import Band, Series, series
 
 __all__ = [
-    "Band", "Columns", "Extent", "Series", "alarm_rows", "extent", "iter_readings", "journal_rows", "open_reader",
-    "quarantine_counts", "quarantine_rows", "readings", "series", "status", "statuses", "unit_rows",
+    "Band", "Columns", "Extent", "Series", "alarm_rows", "capacity_points", "extent", "iter_readings", "journal_rows",
+    "open_reader", "quarantine_counts", "quarantine_rows", "readings", "series", "status", "statuses", "unit_rows",
 ]  # fmt: skip
 
 

@@ -14,7 +14,7 @@ DAY_MS: Final = 24 * HOUR_MS
 
 
 class Retention(msgspec.Struct, frozen=True, kw_only=True):
-    """Days that readings, minute rollups and hour rollups are kept: this is the one place that says so."""
+    """Days that readings, minute rollups, hour rollups and capacity are kept: this is the one place that says so."""
 
     raw_days: int = 90
     minute_days: int = 400
@@ -40,7 +40,10 @@ def retain(conn: sqlite3.Connection, now_ms: int, retention: Retention) -> bool:
     hours = _cutoff(conn, marks, "hours_from", now_ms, retention.hour_days)
     if conn.execute(_DROP_HOURS, (raw, SLICE_HOURS)).rowcount == SLICE_HOURS:
         return True
-    return _drop_hot(conn, raw) or _drop_rollups(conn, "rollup_1m", minutes) or _drop_rollups(conn, "rollup_1h", hours)
+    if _drop_hot(conn, raw):
+        return True
+    by_unit = (("rollup_1m", "at_ms", minutes), ("rollup_1h", "at_ms", hours), ("capacity_hour", "hour_ms", hours))
+    return any(_drop_by_unit(conn, table, column, before_ms) for table, column, before_ms in by_unit)
 
 
 def _cutoff(conn: sqlite3.Connection, marks: dict[str, int], key: str, now_ms: int, days: int) -> int:
@@ -59,12 +62,12 @@ def _drop_hot(conn: sqlite3.Connection, before_ms: int) -> bool:
     return row is not None
 
 
-def _drop_rollups(conn: sqlite3.Connection, table: str, before_ms: int) -> bool:
+def _drop_by_unit(conn: sqlite3.Connection, table: str, column: str, before_ms: int) -> bool:
     left = SLICE_ROWS
     for (unit_no,) in conn.execute("SELECT unit_no FROM unit_no").fetchall():
         left -= conn.execute(
-            f"DELETE FROM {table} WHERE unit_no = ? AND at_ms IN "  # noqa: S608
-            f"(SELECT at_ms FROM {table} WHERE unit_no = ? AND at_ms < ? ORDER BY at_ms LIMIT ?)",
+            f"DELETE FROM {table} WHERE unit_no = ? AND {column} IN "  # noqa: S608
+            f"(SELECT {column} FROM {table} WHERE unit_no = ? AND {column} < ? ORDER BY {column} LIMIT ?)",
             (unit_no, unit_no, before_ms, left),
         ).rowcount
         if left <= 0:

@@ -99,6 +99,16 @@ def first_layout(db: Database) -> None:
         db.conn.execute(statement)
 
 
+@MIGRATIONS()
+def capacity(db: Database) -> None:
+    """Capacity by the hour, and the estimator's memory of each unit."""
+    db.conn.execute("""CREATE TABLE capacity_hour (unit_no INTEGER NOT NULL, hour_ms INTEGER NOT NULL,
+        p05_lpm REAL NOT NULL, p50_lpm REAL NOT NULL, p95_lpm REAL NOT NULL, seen INTEGER NOT NULL, proven_lpm REAL,
+        PRIMARY KEY (unit_no, hour_ms)) WITHOUT ROWID""")
+    # With rowid, as unit_now and for the reason of reading_hour: a blob may have some kilobytes.
+    db.conn.execute("CREATE TABLE estimate (unit_no INTEGER PRIMARY KEY, body BLOB NOT NULL)")
+
+
 def migrate(conn: sqlite3.Connection, path: Path) -> None:
     """Bring the store up to date; StoreError when it is newer than this program or not a store."""
     with store_errors(path):

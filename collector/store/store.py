@@ -11,9 +11,10 @@ from typing import Any, Self
 
 from collector.reading import Reading
 from collector.rules.alarms import Alarm
+from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import JournalEntry, JournalRow
 from collector.rules.unitrow import UnitRow
-from collector.store import journal, packing, present, quarantine, readings, retention, rollups, schema
+from collector.store import capacity, journal, packing, present, quarantine, readings, retention, rollups, schema
 from collector.store.connect import BUSY_MS, connect_reader, connect_writer, immediate, reads, store_path
 from collector.store.errors import StoreError
 from collector.store.retention import Retention
@@ -81,6 +82,14 @@ class Store:
         """Keep what is known of units now."""
         present.save_units(self._writing(), self._numbers, rows)
 
+    def add_capacity(self, points: Iterable[CapacityPoint]) -> None:
+        """Keep what was known of capacity at the end of hours."""
+        capacity.add_points(self._writing(), self._numbers, points)
+
+    def save_estimates(self, estimates: Iterable[tuple[str, bytes]]) -> None:
+        """Keep the capacity estimates of units as they are now."""
+        capacity.save_estimates(self._writing(), self._numbers, estimates)
+
     def append_journal(self, entries: Sequence[JournalEntry], recorded_ms: int) -> list[JournalRow]:
         """Add to the journal; recorded_ms is the wall clock's."""
         return journal.append(self._writing(), entries, recorded_ms) if entries else []
@@ -100,6 +109,10 @@ class Store:
     def load_units(self) -> list[UnitRow]:
         """What is known of every unit."""
         return present.unit_rows(self.conn)
+
+    def load_estimates(self) -> list[tuple[str, bytes]]:
+        """The capacity estimate of every unit that has one."""
+        return capacity.estimates(self.conn)
 
     def load_alarms(self) -> list[Alarm]:
         """Every alarm as it stands."""

@@ -2,11 +2,15 @@
 
 from pathlib import Path
 
+import pytest
+
 from collector.followed import Followed
 from collector.reading import Reading
+from collector.rules.capacity.now import CapacityPoint
+from collector.rules.engine import RulesEngine
 from collector.rules.entries import entry_of
 from collector.site import parse_site
-from collector.store import open_store
+from collector.store import history, open_store
 from tests.scenario_files import FOLDER, START_MS
 
 TEXT = (FOLDER / "site.toml").read_text(encoding="utf-8")
@@ -48,3 +52,24 @@ def test_the_alarms_of_a_unit_that_is_gone_from_the_site_file_are_cleared_and_wr
             ("m1", "purity-amber", "cleared"),
         }
         assert followed.orphans(START_MS) == []
+
+
+def test_capacity_goes_into_the_store_with_the_rows_and_comes_back_from_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site = parse_site(TEXT)
+    hour_ms = START_MS // 3_600_000 * 3_600_000
+    point = CapacityPoint(unit="m1", hour_ms=hour_ms, p05_lpm=3.0, p50_lpm=4.0, p95_lpm=5.0, seen=True)
+    restored: list[tuple[str, bytes]] = []
+    monkeypatch.setattr(RulesEngine, "take_capacity_points", lambda _: [point])
+    monkeypatch.setattr(RulesEngine, "estimates", lambda _, units: ((unit, b"kept") for unit in units))
+    monkeypatch.setattr(RulesEngine, "restore", lambda _, rows, estimates=(): restored.extend(estimates))
+    with open_store(tmp_path, site.facility.id) as store:
+        followed = Followed(site, store)
+        followed.engine.estimates_touched.add("m1")
+        with store.transaction():
+            followed.save_units()
+        assert history.capacity_points(store.conn, "m1", hour_ms, START_MS) == [point]
+        assert restored == []
+        followed.load()
+        assert restored == [("m1", b"kept")]

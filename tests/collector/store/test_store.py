@@ -4,6 +4,7 @@ import msgspec
 import pytest
 
 from collector.rules.alarms import Alarm
+from collector.rules.capacity.now import CapacityNow, Outlook
 from collector.rules.unitrow import RUNNING, UnitRow
 from collector.store import Quarantined, history, open_store
 from tests.collector.store.samples import HOUR, MINUTE, START, count, note, put, reading, run_of, upkeep
@@ -27,12 +28,21 @@ def break_off(store, work):
 
 def full_row(unit):
     """A unit's row with every field set to something of its own."""
-    numbers = {name: 1.5 + place for place, name in enumerate(UnitRow.__struct_fields__) if name not in
-               ("unit", "phase", "state", "last_ms", "received_ms", "phase_since_ms", "proven_ms")}  # fmt: skip
     times = {
         name: START + place for place, name in enumerate(("last_ms", "received_ms", "phase_since_ms", "proven_ms"))
     }
-    return UnitRow(unit=unit, phase=RUNNING, state=b"\x00\xff", **numbers, **times)  # type: ignore[arg-type]
+    others = {"unit": unit, "phase": RUNNING, "state": b"\x00\xff", "capacity": full_capacity()} | times
+    numbers = {name: 1.5 + place for place, name in enumerate(UnitRow.__struct_fields__) if name not in others}
+    return UnitRow(**others, **numbers)  # type: ignore[arg-type]
+
+
+def full_capacity():
+    """What is known of a capacity, with every field set."""
+    outlook = Outlook(flow_lpm=4.0, amber_in_min={"p05": 0.0, "p50": 1.5, "p95": None}, red_in_min={"p05": 3.0},
+                      shutdown_in_min={})  # fmt: skip
+    return CapacityNow(at_ms=START, p05_lpm=2.5, p50_lpm=3.0, p95_lpm=3.5, seen=True, good_to_lpm=2.5,
+                       fall_pct_per_day=1.25, outlook=outlook, turned_up=(outlook, outlook), cause="sieve-worn",
+                       why=("one", "two"))  # fmt: skip
 
 
 def test_readings_of_many_units_come_back_as_they_were(store):
