@@ -13,6 +13,7 @@ from collector.reading import Reading
 from collector.recording import Broken, read_recording
 from collector.rules.engine import RulesEngine
 from collector.rules.events import Event
+from collector.rules.limits import LIMITS, Limits
 from collector.site import Site
 
 
@@ -42,32 +43,36 @@ def _named(path: Path, broken: Broken) -> Broken:
 class Replay:
     """Runs the rules of a site over a stream of readings; `summary` is true at any moment of it."""
 
-    def __init__(self, site: Site) -> None:
-        self.engine = RulesEngine(site)
+    def __init__(self, site: Site, limits: Limits = LIMITS) -> None:
+        self.engine = RulesEngine(site, limits)
         self.summary = Summary()
-        self._site = site
+        self._known = {unit.id for unit in site.units}
         self._raised: Counter[str] = Counter()
 
     def events(self, readings: Iterable[Reading]) -> Iterator[Event]:
         """Yield what the rules find; readings of units that the site does not have are counted and left out."""
-        engine, summary = self.engine, self.summary
-        known = {unit.id for unit in self._site.units}
         for reading in readings:
-            if reading.unit not in known:
-                summary.unknown_units += 1
-                continue
-            time_ms = reading.time_ms
-            summary.readings += 1
-            if summary.last_ms is None or time_ms > summary.last_ms:
-                summary.first_ms = time_ms if summary.first_ms is None else summary.first_ms
-                summary.last_ms = time_ms
-                yield from self._count(engine.tick(time_ms))
-            yield from self._count(engine.read(reading, time_ms))
-        summary.late = engine.late
+            yield from self.take(reading)
+
+    def take(self, reading: Reading) -> list[Event]:
+        """Take in one reading, with what was due before it, and return what the rules found."""
+        summary = self.summary
+        if reading.unit not in self._known:
+            summary.unknown_units += 1
+            return []
+        time_ms = reading.time_ms
+        summary.readings += 1
+        found: list[Event] = []
+        if summary.last_ms is None or time_ms > summary.last_ms:
+            summary.first_ms = time_ms if summary.first_ms is None else summary.first_ms
+            summary.last_ms = time_ms
+            found = self.engine.tick(time_ms)
+        found = found + self.engine.read(reading, time_ms)
+        summary.late = self.engine.late
+        return self._count(found) if found else found
 
     def _count(self, events: list[Event]) -> list[Event]:
-        if events:
-            self.summary.events += len(events)
-            self._raised.update(event.condition for event in events if event.event == "raised")
-            self.summary.raised = dict(self._raised)
+        self.summary.events += len(events)
+        self._raised.update(event.condition for event in events if event.event == "raised")
+        self.summary.raised = dict(self._raised)
         return events

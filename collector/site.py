@@ -6,7 +6,7 @@ A wrong file is refused whole, with every fault named as `file:line: what is wro
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -25,6 +25,8 @@ UNASSIGNED = "unassigned"
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
 Percent = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
+#: A place in a TOML file: names of tables and keys, and numbers within arrays of tables.
+TomlPath = tuple[str | int, ...]
 
 
 class SiteError(Exception):
@@ -36,7 +38,7 @@ class SiteError(Exception):
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False, allow_inf_nan=False)
 
 
 class Facility(_Part):
@@ -215,7 +217,7 @@ def parse_site(text: str, name: str = "site.toml") -> Site:
     try:
         site = Site.model_validate(data)
     except ValidationError as error:
-        faults = [_fault(name, lines, data, dict(item)) for item in error.errors()]
+        faults = [fault_text(name, lines, dict(item), _keys_at) for item in error.errors()]
         raise SiteError(faults) from error
     if faults := list(_cross_faults(site, lines, name)):
         raise SiteError(faults)
@@ -227,11 +229,22 @@ _PARTS: dict[str, type[_Part]] = {
 }  # fmt: skip
 
 
-def _fault(name: str, lines: LineFinder, data: object, item: dict[str, object]) -> str:
-    path = tuple(step for step in _steps(item["loc"]) if step not in ("bool", "date"))
+def fault_text(
+    name: str,
+    lines: LineFinder,
+    item: dict[str, object],
+    keys_at: Callable[[TomlPath], list[str]],
+    under: TomlPath = (),
+) -> str:
+    """What pydantic found wrong, as `name:line: what is wrong, and the way out`.
+
+    `item` is one of `ValidationError.errors()`, `under` where in the file the checked part stands, `keys_at` the keys
+    known at a place in the file.
+    """
+    path = (*under, *(step for step in _steps(item["loc"]) if step not in ("bool", "date")))
     where = f"{name}:{lines.line(path)}"
     if item["type"] == "extra_forbidden":
-        return f"{where}: unknown key '{path[-1]}'{nearest(str(path[-1]), _keys_at(path[:-1]))}"
+        return f"{where}: unknown key '{path[-1]}'{nearest(str(path[-1]), keys_at(path[:-1]))}"
     if item["type"] == "missing":
         table = str(path[0]) if len(path) > 1 else ""
         return f"{where}: {'[' + table + '] ' if table else ''}needs '{path[-1]}'; add it"

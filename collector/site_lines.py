@@ -6,8 +6,12 @@ import re
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-_HEADER = re.compile(r"^\s*\[(\[)?\s*([A-Za-z0-9_.\- ]+?)\s*\]?\]\s*(#.*)?$")
-_KEY = re.compile(r"""^\s*["']?([A-Za-z0-9_\-]+)["']?\s*=""")
+_HEADER = re.compile(r"""^\s*\[(\[)?\s*([A-Za-z0-9_."'\- ]+?)\s*\]?\]\s*(#.*)?$""")
+_KEY = re.compile(r"""^\s*([A-Za-z0-9_."'\- ]+?)\s*=""")
+
+
+def _names(dotted: str) -> list[str]:
+    return [name.strip().strip("\"'") for name in dotted.split(".")]
 
 
 class LineFinder:
@@ -19,16 +23,18 @@ class LineFinder:
         counts: dict[tuple[str | int, ...], int] = {}
         for number, line in enumerate(text.splitlines(), 1):
             if header := _HEADER.match(line):
-                here = self._enter(header[2].split("."), bool(header[1]), counts)
+                here = self._enter(_names(header[2]), bool(header[1]), counts)
                 self._line.setdefault(here, number)
             elif key := _KEY.match(line):
-                self._line.setdefault((*here, key[1]), number)
+                names = _names(key[1])
+                for depth in range(1, len(names) + 1):
+                    self._line.setdefault((*here, *names[:depth]), number)
 
     @staticmethod
     def _enter(names: list[str], is_array: bool, counts: dict[tuple[str | int, ...], int]) -> tuple[str | int, ...]:
         here: tuple[str | int, ...] = ()
-        for depth, raw in enumerate(names):
-            here = (*here, raw.strip())
+        for depth, name in enumerate(names):
+            here = (*here, name)
             if depth == len(names) - 1 and is_array:
                 counts[here] = counts.get(here, -1) + 1
                 return (*here, counts[here])

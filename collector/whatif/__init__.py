@@ -1,0 +1,1 @@
+"""Trying changed limits on the past, side by side with today's."""
