@@ -39,6 +39,7 @@ class Alarm(msgspec.Struct, kw_only=True):
     shelved_until_ms: int | None = None
     event_seq: int = 0
     heard_seq: int = 0  # the journal row that people must have seen: its last raising, or rise in priority
+    event_ms: int | None = None  # the moment that evidence and forecast are of
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -113,7 +114,7 @@ class AlarmBoard:
         alarm.ward, alarm.priority, alarm.event_seq = row.ward, body["priority"], row.seq
         alarm.audience, alarm.cause, alarm.action = tuple(body["audience"]), body["cause"], body["action"]
         alarm.evidence, alarm.forecast = body.get("evidence", {}), body.get("forecast")
-        alarm.changed_ms = row.at_ms
+        alarm.changed_ms = alarm.event_ms = row.at_ms
         if body["event"] == CLEARED:
             alarm.active, alarm.cleared_ms = False, row.at_ms
             self._step(alarm, Step.CLEAR, row.at_ms)
