@@ -1,23 +1,120 @@
-"""Why a condition is there, as far as one reading shows it; a short "unknown" beats a guess.
+"""Why a unit's output falls, with the evidence in words and numbers; a short "unknown" beats a guess.
 
-The slow causes (sieve, intake, valve, compressor, leak) need the capacity estimate and are named there.
+What the last values prove comes first: more flow than rated, a supply under nine tenths of nominal, flow that ran away
+with purity. The rest are weighed: each cause expects its signs (EXPECTED, after what is known of how such units fail)
+and the one that fits best is named if it fits clearly better than the next. What is expected is common practice, no
+source: intake: cabinet 5 to 15 K warmer over hours to days, power a little less; compressor: power and pressure fall
+over weeks; valve: power changes at once, minutes; sieve: weeks when dry, hours to days when wet, no other sign.
 """
 
 from __future__ import annotations
 
+from math import exp, log
+from typing import Final, NamedTuple
+
+from collector.rules.capacity.belief import Belief
+from collector.rules.capacity.estimate import rate_of
+from collector.rules.capacity.signs import Signs
+from collector.rules.limits import HOUR, MINUTE
 from collector.rules.memory import Tracked
 
-FLOW_ABOVE_RATED = "flow-above-rated"
-SUPPLY_LOW = "supply-voltage-low"
-SENSOR_FAULT = "sensor-fault"
-UNKNOWN = "unknown"
+FLOW_ABOVE_RATED: Final = "flow-above-rated"
+SUPPLY_LOW: Final = "supply-voltage-low"
+SENSOR_FAULT: Final = "sensor-fault"
+LEAK: Final = "leak"
+UNKNOWN: Final = "unknown"
+
+#: ln of flow now over flow as it was set: so far it ran away without anybody turning it.
+LEAK_DRIFT: Final = -0.06
+SUPPLY_OFF: Final = -0.09
+#: A cause is named when it fits by so much (in log-likelihood) better than the next.
+CLEARLY: Final = 0.7
+
+
+class Expected(NamedTuple):
+    """Signs that a cause brings, each as (mean, sd): hours in which a third of capacity goes (in ln), power and
+    pressure as shares off normal, cabinet temperature in K."""
+
+    log_hours: tuple[float, float]
+    power: tuple[float, float]
+    pressure: tuple[float, float]
+    temp_k: tuple[float, float]
+
+
+EXPECTED: Final[dict[str, Expected]] = {
+    "sieve-worn": Expected((log(400), 0.9), (0.0, 0.025), (0.0, 0.04), (0.0, 2.0)),
+    "sieve-wet": Expected((log(20), 1.2), (0.01, 0.025), (0.0, 0.04), (0.0, 2.0)),
+    "intake-blocked": Expected((log(60), 1.6), (-0.04, 0.03), (-0.06, 0.10), (9.0, 3.5)),
+    "compressor-weak": Expected((log(250), 1.2), (-0.20, 0.08), (-0.15, 0.12), (0.0, 2.5)),
+    "valve-fault": Expected((log(0.25), 1.4), (0.0, 0.15), (-0.20, 0.20), (0.0, 2.5)),
+}
 
 
 def of_low_purity(unit: Tracked) -> str:
-    """The cause of low purity that the last values prove: more flow than rated, or a supply under 90 % of nominal."""
+    """The cause of low purity: what the last values prove, else what the estimate's signs say."""
     flow_lpm, volts = unit.row.flow_lpm, unit.row.volts
     if flow_lpm is not None and flow_lpm > unit.over_lpm:
         return FLOW_ABOVE_RATED
     if volts is not None and unit.volts_lost <= volts < unit.volts_low:
         return SUPPLY_LOW
-    return UNKNOWN
+    known = unit.row.capacity
+    return known.cause if known is not None and known.cause else UNKNOWN
+
+
+def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:
+    """The likeliest cause of a unit's falling capacity and its evidence in words."""
+    signs, row = belief.signs, unit.row
+    if row.flow_lpm is not None and row.flow_lpm > unit.over_lpm:
+        return FLOW_ABOVE_RATED, (f"flow is {row.flow_lpm:.1f} L/min, rated {unit.rated_lpm:g} L/min",)
+    if signs.volts_off < SUPPLY_OFF:
+        return SUPPLY_LOW, (f"supply lately {-100 * signs.volts_off:.0f} % under nominal",)
+    if signs.drift < LEAK_DRIFT:
+        return LEAK, (f"flow fell by {100 * (1 - exp(signs.drift)):.0f} % together with purity, not in a step",)
+    if signs.jump_ms and now_ms - signs.jump_ms < 24 * HOUR:
+        return SENSOR_FAULT, (f"purity changed by {signs.jump_pct:+.1f} points at once; power and pressure did not",)
+    return _weighed(belief, now_ms)
+
+
+def _weighed(belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:
+    signs, log_hours = belief.signs, _log_hours(belief, now_ms)
+    scores = {name: _fit(expected, signs, log_hours) for name, expected in EXPECTED.items()}
+    best, second = sorted(scores, key=lambda name: -scores[name])[:2]
+    if scores[best] - scores[second] < CLEARLY:
+        return UNKNOWN, ("the signs fit more than one cause", *_words(signs, log_hours))
+    return best, _words(signs, log_hours)
+
+
+def _log_hours(belief: Belief, now_ms: int) -> float | None:
+    """ln of the hours in which a third of capacity goes at the present rate; None: the fall was not watched."""
+    rate, spread = rate_of(belief.estimate)
+    if belief.left_ms is None or now_ms - belief.left_ms < 3 * MINUTE or rate > -spread:
+        return None
+    return log(min(max(0.33 / -rate, 0.02), 5000.0))
+
+
+def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:
+    pairs = [(log_hours, expected.log_hours)]
+    if signs.learned:
+        pairs += [(signs.temp_off_k if signs.temp.n else None, expected.temp_k),
+                  (signs.power_off if signs.power.n else None, expected.power),
+                  (signs.pressure_off if signs.pressure.n else None, expected.pressure)]  # fmt: skip
+    # A sign that is far from what every cause expects must not decide by itself: it counts for 12 at most.
+    return sum(-min(0.5 * ((value - mean) / sd) ** 2, 12.0) - log(sd)
+               for value, (mean, sd) in pairs if value is not None)  # fmt: skip
+
+
+def _words(signs: Signs, log_hours: float | None) -> tuple[str, ...]:
+    said = [f"a third of capacity goes in {_span(exp(log_hours))}"] if log_hours is not None else []
+    if signs.learned and signs.power.n:
+        said.append(f"power {100 * signs.power_off:+.0f} % against its normal at this flow")
+    if signs.learned and signs.pressure.n:
+        said.append(f"pressure {100 * signs.pressure_off:+.0f} %")
+    if signs.learned and signs.temp.n:
+        said.append(f"cabinet {signs.temp_off_k:+.0f} K")
+    return tuple(said)
+
+
+def _span(hours: float) -> str:
+    if hours < 2:
+        return f"{60 * hours:.0f} min"
+    return f"{hours:.0f} h" if hours < 72 else f"{hours / 24:.0f} days"

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
-from collector.rules.catalogue import CATALOGUE, action_text
+from collector.rules.catalogue import CATALOGUE, OUTPUT, action_text
 from collector.rules.events import CLEARED, RAISED, UPDATED, Event, Evidence, Priority
 from collector.rules.limits import Delay
 from collector.rules.memory import Tracked, Watch
@@ -18,6 +19,8 @@ def follow(
     time_ms: int,
     evidence: Evidence,
     cause: str = "unknown",
+    priority: Priority | None = None,
+    audience: tuple[str, ...] | None = None,
 ) -> Event | None:
     """Move one condition along by one reading; returns its event when it is raised or cleared now.
 
@@ -35,7 +38,7 @@ def follow(
         if not bad:
             del unit.memory.watches[name]
         elif time_ms - watch.since_ms >= delay.on_ms:
-            return raise_now(unit, name, time_ms, evidence, cause=cause)
+            return raise_now(unit, name, time_ms, evidence, cause=cause, priority=priority, audience=audience)
         return None
     if bad:
         watch.good_ms = None
@@ -76,6 +79,16 @@ def clear_all(unit: Tracked, names: Iterable[str], time_ms: int, evidence: Evide
     return [event for event in events if event is not None]
 
 
+def reword(
+    unit: Tracked, name: str, time_ms: int, evidence: Evidence, *, priority: Priority | None = None,
+    audience: tuple[str, ...] | None = None,
+) -> Event:  # fmt: skip
+    """Say something new of a raised condition: a higher priority, a wider audience, another figure in its words."""
+    watch = unit.memory.watches[name]
+    watch.priority, watch.audience = priority or watch.priority, audience or watch.audience
+    return _event(unit, name, UPDATED, watch, time_ms, evidence, "")
+
+
 def raised(unit: Tracked, name: str) -> bool:
     """Whether a condition of a unit stands raised."""
     watch = unit.memory.watches.get(name)
@@ -94,5 +107,18 @@ def _event(unit: Tracked, name: str, kind: str, watch: Watch, time_ms: int, evid
     text = "" if kind == CLEARED else action_text(action or CATALOGUE[name].action, evidence)
     return Event(
         time_ms=time_ms, unit=unit.id, ward=unit.ward.id, event=kind, condition=name, priority=watch.priority,
-        audience=watch.audience, cause=watch.cause, evidence=evidence, action=text,
+        audience=watch.audience, cause=watch.cause, evidence=evidence, action=text, **_foreseen(unit, name, kind),
     )  # fmt: skip
+
+
+def _foreseen(unit: Tracked, name: str, kind: str) -> dict[str, Any]:
+    """The forecast and capacity that an event about a unit's output carries, where there is an estimate."""
+    known = unit.row.capacity
+    if known is None or not known.seen or kind == CLEARED or name not in OUTPUT:
+        return {}
+    capacity = {"p05": round(known.p05_lpm, 2), "p50": round(known.p50_lpm, 2), "p95": round(known.p95_lpm, 2)}
+    outlook = known.outlook
+    if outlook is None:
+        return {"capacity_lpm": capacity}
+    forecast = {name: getattr(outlook, name) for name in ("amber_in_min", "red_in_min", "shutdown_in_min")}
+    return {"capacity_lpm": capacity, "forecast": forecast}

@@ -1,0 +1,41 @@
+"""All that is believed of one unit, as one thing to be stored and taken up again: estimate, signs, pace."""
+
+from __future__ import annotations
+
+import msgspec
+
+from collector.rules.capacity.estimate import Estimate, new_estimate
+from collector.rules.capacity.follow import CALM_MS
+from collector.rules.capacity.signs import Signs
+
+
+class Belief(msgspec.Struct, array_like=True):
+    """`length_ms`: how long a mean takes now; a purity under `watch_pct` makes it one minute."""
+
+    estimate: Estimate
+    signs: Signs = msgspec.field(default_factory=Signs)
+    length_ms: int = CALM_MS
+    watch_pct: float = 0.0
+    left_ms: int | None = None  # since when purity lies under the plateau without a change of flow
+    stepped_ms: int = 0  # when flow was last set anew
+    hour_ms: int | None = None  # hour whose point is not yet written
+    last_pct: float | None = None
+
+
+def new_belief(rated_lpm: float) -> Belief:
+    """What is believed of a unit that nobody has looked at yet."""
+    return Belief(new_estimate(rated_lpm))
+
+
+_encode = msgspec.msgpack.Encoder().encode
+_decode = msgspec.msgpack.Decoder(Belief).decode
+
+
+def packed(belief: Belief) -> bytes:
+    """A belief as it is stored."""
+    return _encode(belief)
+
+
+def unpacked(blob: bytes) -> Belief:
+    """A stored belief; msgspec.DecodeError when it is none of this version."""
+    return _decode(blob)

@@ -1,0 +1,132 @@
+"""What is said of a unit's capacity: shut-off expected, capacity falling, capacity not proven.
+
+Rules of this file: each condition has its own delays, and its priority only rises while it stands; words carry flows
+rounded down to what a flow meter can be set to, so that an instruction does not change with every mean.
+"""
+
+from __future__ import annotations
+
+from math import floor
+
+from collector.rules.capacity.belief import Belief
+from collector.rules.capacity.estimate import rate_of
+from collector.rules.capacity.now import CapacityNow
+from collector.rules.events import PRIORITIES, Event, Evidence, Priority
+from collector.rules.findings import follow, reword
+from collector.rules.limits import Limits
+from collector.rules.memory import Tracked
+
+
+def judge_capacity(unit: Tracked, belief: Belief, time_ms: int, limits: Limits, found: list[Event]) -> None:
+    """Say what a unit's new estimate calls for."""
+    now = unit.row.capacity
+    if now is None:
+        return
+    watches = unit.memory.watches
+    if now.outlook is not None or watches:
+        _shutdown_expected(unit, belief, now, time_ms, limits, found)
+        _falling(unit, belief, now, time_ms, limits, found)
+    _unproven(unit, time_ms, limits, found)
+
+
+def notice_min(unit: Tracked, limits: Limits) -> float:
+    """How long before red its ward is told of a unit, in minutes: time for four changeovers at least."""
+    return max(limits.notice_min, 4.0 * unit.ward.changeover_min)
+
+
+def _shutdown_expected(
+    unit: Tracked, belief: Belief, now: CapacityNow, time_ms: int, limits: Limits, found: list[Event]
+) -> None:  # fmt: skip
+    watch = unit.memory.watches.get("shutdown-expected")
+    red = now.outlook.red_in_min["p50"] if now.outlook is not None else None
+    within = notice_min(unit, limits) * (limits.notice_back if watch and watch.raised_ms is not None else 1.0)
+    bad = red is not None and red <= within and belief.left_ms is not None
+    if not bad and watch is None:
+        return
+    delay = limits.expected
+    event = follow(unit, "shutdown-expected", bad, delay, time_ms, evidence_of(unit, now), now.cause or "unknown",
+                   priority=_urgency(unit, now))  # fmt: skip
+    if event is not None:
+        found.append(event)
+    elif bad and watch is not None and watch.raised_ms is not None:
+        _rise(unit, "shutdown-expected", watch.priority, _urgency(unit, now), now, time_ms, found)
+
+
+def _urgency(unit: Tracked, now: CapacityNow) -> Priority:
+    """Harm against onset (IEC 60601-1-8): high when no more than the changeover is left, low when hours are."""
+    if now.outlook is None:
+        return "low"
+    red, changeover = now.outlook.red_in_min["p50"], unit.ward.changeover_min
+    if red is None:
+        return "low"
+    return "high" if red <= changeover else "medium" if red <= max(60.0, 4.0 * changeover) else "low"
+
+
+def _rise(
+    unit: Tracked, name: str, before: Priority, after: Priority, now: CapacityNow, time_ms: int, found: list[Event]
+) -> None:  # fmt: skip
+    if PRIORITIES.index(after) > PRIORITIES.index(before):
+        found.append(reword(unit, name, time_ms, evidence_of(unit, now), priority=after))
+
+
+def _falling(
+    unit: Tracked, belief: Belief, now: CapacityNow, time_ms: int, limits: Limits, found: list[Event]
+) -> None:  # fmt: skip
+    watch = unit.memory.watches.get("capacity-falling")
+    bad = _falls(unit, belief, now, limits, standing=watch is not None and watch.raised_ms is not None)
+    if not bad and watch is None:
+        return
+    audience = ("ward", "engineer", "planner") if _fails_if_turned_up(unit, now) else ("engineer", "planner")
+    evidence = evidence_of(unit, now)
+    event = follow(unit, "capacity-falling", bad, limits.falling, time_ms, evidence, now.cause or "unknown",
+                   audience=audience)  # fmt: skip
+    if event is not None:
+        found.append(event)
+    elif (
+        bad
+        and watch is not None
+        and watch.raised_ms is not None
+        and "ward" in audience
+        and "ward" not in watch.audience
+    ):
+        found.append(reword(unit, "capacity-falling", time_ms, evidence, audience=audience))
+
+
+def _falls(unit: Tracked, belief: Belief, now: CapacityNow, limits: Limits, *, standing: bool) -> bool:
+    signs = belief.signs
+    if signs.learned and (signs.power_off < limits.weak_power or signs.temp_off_k > limits.hot_k):
+        return True
+    if not now.seen or now.outlook is None:
+        return False
+    rate, spread = rate_of(belief.estimate)
+    share = limits.falling_share * (1.05 if standing else 1.0)
+    amber = now.outlook.amber_in_min["p50"]
+    soon = amber is not None and amber <= limits.falling_days * 1440 and rate + spread < 0
+    return soon or now.p50_lpm < share * unit.rated_lpm
+
+
+def _fails_if_turned_up(unit: Tracked, now: CapacityNow) -> bool:
+    return now.good_to_lpm is not None and now.good_to_lpm < 0.95 * unit.rated_lpm
+
+
+def evidence_of(unit: Tracked, now: CapacityNow) -> Evidence:
+    """The figures behind what is said, and the flow that may be named: rounded down to the half litre."""
+    good = now.good_to_lpm
+    return {
+        "purity_pct": unit.row.purity_pct, "flow_lpm": unit.row.flow_lpm, "rated_lpm": unit.rated_lpm,
+        "red_pct": unit.red_pct, "good_to_lpm": None if good is None else floor(2 * good) / 2, "why": list(now.why),
+    }  # fmt: skip
+
+
+def _unproven(unit: Tracked, time_ms: int, limits: Limits, found: list[Event]) -> None:
+    memory, row = unit.memory, unit.row
+    if memory.first_ms is None or time_ms - memory.first_ms < limits.proven_ms:
+        return
+    fresh = row.proven_ms is not None and time_ms - row.proven_ms <= limits.proven_ms
+    bad = not (fresh and (row.proven_lpm or 0.0) >= limits.proven_share * unit.rated_lpm)
+    if bad or "capacity-unproven" in memory.watches:
+        evidence: Evidence = {"proven_lpm": row.proven_lpm, "rated_lpm": unit.rated_lpm,
+                              "days": round(limits.proven_ms / 86_400_000)}  # fmt: skip
+        event = follow(unit, "capacity-unproven", bad, limits.unproven, time_ms, evidence)
+        if event is not None:
+            found.append(event)

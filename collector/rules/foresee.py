@@ -1,0 +1,144 @@
+"""Capacity of one unit from its readings, and the conditions that follow from it before any limit is passed.
+
+Rules of this file: follow_capacity() is called for every reading of a running unit and does next to nothing until a
+mean is complete; what is said then is said with delays of its own, so that nothing is raised and cleared by turns.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from collector.reading import Reading
+from collector.rules import causes
+from collector.rules.capacity import outlook as outlooks
+from collector.rules.capacity.belief import Belief
+from collector.rules.capacity.estimate import capacity_quantiles, mean_of, noise_pct, observe, rate_of
+from collector.rules.capacity.follow import CALM_MS, NEAR_MS, START_MS, WATCH_MS, Mean, Slice, gather
+from collector.rules.capacity.now import CapacityNow, CapacityPoint, Outlook
+from collector.rules.capacity.signs import Present, follow_signs
+from collector.rules.events import Event
+from collector.rules.expect import judge_capacity
+from collector.rules.findings import raised
+from collector.rules.limits import HOUR, Limits
+from collector.rules.memory import Tracked
+
+#: Capacity counts as seen while its ln is known this well: 12 % of it.
+SEEN_SD: Final = 0.12
+#: A sudden change of purity (points within two means of a minute) that power does not share is the analyser's.
+JUMP_PCT: Final = 2.5
+JUMP_POWER: Final = 0.04
+
+
+def follow_capacity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> bool:
+    """Take in one reading of a running unit; True when its belief has changed."""
+    purity, flow = r.purity_pct, r.flow_lpm
+    if (
+        purity is None
+        or flow is None
+        or flow < limits.on_flow_lpm
+        or not limits.floor_pct < purity < limits.ceiling_pct
+    ):
+        return False
+    memory, belief = unit.memory, unit.belief
+    part = memory.part
+    if part is None:
+        part = memory.part = Slice(r.time_ms, flow)
+    if unit.row.phase_since_ms == r.time_ms:  # it has just begun to run: what it shows is still on its way up
+        part.settled_ms = r.time_ms + START_MS
+    length_ms = WATCH_MS if purity < belief.watch_pct else belief.length_ms
+    mean = gather(part, r.time_ms, purity, flow, length_ms)
+    if mean is None:
+        return False
+    _take_in(unit, belief, mean, limits)
+    judge_capacity(unit, belief, r.time_ms, limits, found)
+    return True
+
+
+def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
+    estimate, time_ms = belief.estimate, mean.time_ms
+    dt_h = min((time_ms - estimate.last_ms) / HOUR, 1.0) if estimate.last_ms else 0.0
+    if mean.stepped:
+        belief.signs.base_lpm, belief.stepped_ms = mean.flow_lpm, time_ms
+    _note_jump(unit, belief, mean, dt_h)
+    if not raised(unit, "sensor-suspect"):
+        observe(estimate, time_ms, mean.purity_pct, mean.flow_lpm, (unit.amber_pct, unit.rated_lpm))
+    under = estimate.plateau_pct - mean.purity_pct > max(1.0, 3.0 * noise_pct(estimate))
+    belief.left_ms = (belief.left_ms or time_ms) if under else None
+    follow_signs(belief.signs, _present(unit, mean), dt_h, well=not under)
+    if not belief.signs.base_lpm:
+        belief.signs.base_lpm = mean.flow_lpm
+    belief.watch_pct = mean.purity_pct - max(1.2, 4.0 * noise_pct(estimate))
+    belief.last_pct = mean.purity_pct
+    unit.row.capacity = _now(unit, belief, mean, under)
+    belief.length_ms = _length(unit.row.capacity, under)
+
+
+def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
+    """A step of purity that nothing else shares, and what ends one: purity back where it was."""
+    before, signs = belief.last_pct, belief.signs
+    if before is None or mean.stepped or dt_h > 0.4:
+        return
+    by = mean.purity_pct - before
+    if abs(by) >= JUMP_PCT and abs(signs.power_off) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER:
+        signs.jump_pct, signs.jump_ms = by, 0 if signs.jump_ms and by * signs.jump_pct < 0 else mean.time_ms
+    elif signs.jump_ms and (by < -0.6 or abs(signs.power_off) >= JUMP_POWER):
+        signs.jump_ms = 0  # it goes on falling, or power has followed: it was the unit after all
+
+
+def _present(unit: Tracked, mean: Mean) -> Present:
+    row = unit.row
+    volts = None if row.volts is None else row.volts / unit.model.nominal_volts
+    return Present(mean.flow_lpm, row.power_w, row.pressure_kpa, row.temp_c, volts)
+
+
+def _now(unit: Tracked, belief: Belief, mean: Mean, under: bool) -> CapacityNow:
+    estimate, model = belief.estimate, unit.model
+    low, middle, high = capacity_quantiles(estimate)
+    seen = estimate.seen_ms is not None and mean_of(estimate)[1] < SEEN_SD**2
+    limits_pct = (model.amber_pct, model.red_pct, model.shutdown_pct)
+    found: tuple[Outlook, ...] = ()
+    if seen:
+        found = outlooks.outlooks(estimate, [mean.flow_lpm, *_larger(mean.flow_lpm, unit)], limits_pct)
+    cause, why = causes.name_cause(unit, belief, mean.time_ms) if under else ("", ())
+    return CapacityNow(
+        at_ms=mean.time_ms, p05_lpm=low, p50_lpm=middle, p95_lpm=high, seen=seen,
+        good_to_lpm=min(low, unit.rated_lpm) if seen else None,
+        fall_pct_per_day=-2400.0 * rate_of(estimate)[0] if seen else None,
+        outlook=found[0] if found else None, turned_up=found[1:], cause=cause, why=why,
+    )  # fmt: skip
+
+
+def _larger(flow_lpm: float, unit: Tracked) -> list[float]:
+    """Flows to which somebody might turn the unit up: half way to rated, and rated."""
+    rated = unit.rated_lpm
+    return [] if flow_lpm > 0.9 * rated else [round(2 * (flow_lpm + rated) / 2) / 2, rated]
+
+
+def _length(now: CapacityNow, under: bool) -> int:
+    """How long the next mean takes: the nearer a limit, the shorter."""
+    amber = now.outlook.amber_in_min["p05"] if now.outlook else None
+    if not under or amber is None or amber > 24 * 60:
+        return CALM_MS if not under else NEAR_MS
+    return WATCH_MS if amber < 8 * 60 else NEAR_MS
+
+
+def outlook_of(unit: Tracked, flow_lpm: float | None) -> Outlook | None:
+    """The outlook as of a unit's last mean at a flow (None: the one in use); None while capacity is not seen."""
+    known, model = unit.row.capacity, unit.model
+    if known is None or known.outlook is None or flow_lpm is None:
+        return None if known is None else known.outlook
+    limits_pct = (model.amber_pct, model.red_pct, model.shutdown_pct)
+    return outlooks.outlooks(unit.belief.estimate, [flow_lpm], limits_pct)[0]
+
+
+def hour_point(unit: Tracked) -> CapacityPoint | None:
+    """The point for the record of the hour that has just ended with a mean in it, once."""
+    belief, known = unit.belief, unit.row.capacity
+    if known is None:
+        return None
+    hour_ms = known.at_ms // HOUR * HOUR
+    ended_ms, belief.hour_ms = belief.hour_ms, hour_ms
+    if ended_ms is None or ended_ms == hour_ms:
+        return None
+    return CapacityPoint(unit=unit.id, hour_ms=ended_ms, p05_lpm=known.p05_lpm, p50_lpm=known.p50_lpm,
+                         p95_lpm=known.p95_lpm, seen=known.seen, proven_lpm=unit.row.proven_lpm)  # fmt: skip
