@@ -15,12 +15,13 @@ import numpy as np
 from simulator.physics import Array
 from simulator.trial.design import draw_design, draw_instruments
 from simulator.trial.draft import Draft
-from simulator.trial.laws import Chance, dust_loads, grown, log_uniform, stretches
+from simulator.trial.laws import STALLS_BELOW, Chance, dust_loads, grown, log_uniform, stretches
 from simulator.trial.wards import everyday, switch_off
 
 #: How the flow goes: steady; in steps; low until a patient change turns it up and finds the worn unit.
 _PATTERNS: Final = ("steady", "steps", "low-first", "steady")
-_BEYOND: Final = {"steady": 1.3, "steps": 1.7, "low-first": 1.6}
+#: The plan goes on so far beyond the fault's time: what would have come at another flow is known, too.
+_BEYOND: Final = {"steady": 1.6, "steps": 1.8, "low-first": 1.8}
 _DAY_H: Final = 24.0
 #: A baseline can be learned within so long; quick faults need the shorter one.
 _QUICK_UP_TO_H: Final = 15.0
@@ -141,19 +142,25 @@ def _supply_voltage_low(rng: Chance, variant: int) -> Draft:
     """The supply sinks in steps, each deeper than the last, some with a recovery between."""
     fault_h = log_uniform(rng, 0.3, 6.0)
     draft = _plan(rng, variant, fault_h, tail_h=2.0)
-    bottom = rng.uniform(0.80, 0.86)
+    bottom = _bottom_share(draft)
     levels = np.linspace(0.93, bottom, int(rng.integers(3, 8)))
     moments = draft.onset + fault_h * np.sort(rng.uniform(0.0, 1.0, len(levels)))
     moments[0] = draft.onset
     for hour, level in zip(moments.tolist(), levels.tolist(), strict=True):
         draft.volts_share[draft.row(hour) :] = level
-        if rng.random() < 0.3 and level > bottom:
+        if rng.random() < 0.3 and level > bottom + 1e-6:
             draft.volts_share[draft.row(hour + rng.uniform(0.02, 0.2) * fault_h) :] = 0.99
-    design = draft.design
-    needed = 1.0 - rng.uniform(1.0, 1.08) * _loss_at_end(draft, draft.top_lpm)
-    missing = (design.slows_below - bottom) / (design.slows_below - 0.80)
-    draft.share_at_stall = float(np.clip(1.0 - (1.0 - needed) / missing**design.voltage_bend, 0.15, 0.9))
     return draft
+
+
+def _bottom_share(draft: Draft) -> float:
+    """How low the voltage comes, of nominal, and how far the compressor slows: so that the unit comes to its end."""
+    design = draft.design
+    lost = min(draft.rng.uniform(1.02, 1.12) * _loss_at_end(draft, draft.top_lpm), 0.85)
+    least = min((lost / 0.85) ** (1.0 / design.voltage_bend), 1.0)
+    missing = draft.rng.uniform(least, 1.0)
+    draft.share_at_stall = 1.0 - lost / missing**design.voltage_bend
+    return design.slows_below - missing * (design.slows_below - STALLS_BELOW)
 
 
 def _leak(rng: Chance, variant: int) -> Draft:
