@@ -32,7 +32,8 @@ class Condition(NamedTuple):
 
 _ALL: Final = (
     Condition("shutdown-expected", "Shut-off expected", "medium", (WARD, ENGINEER),
-              "Unit output will run out. Change over to the backup now."),
+              "Unit output will fall under {red_pct} % at this flow. Do not turn it up. Make the backup ready and "
+              "change over before then."),
     Condition("purity-amber", "Unit output low", "medium", (WARD, ENGINEER),
               "Unit output is under {limit_pct} %. Bring the backup to the bed and be ready to change over."),
     Condition("purity-red", "Unit output very low", "high", (WARD, ENGINEER),
@@ -40,9 +41,10 @@ _ALL: Final = (
     Condition("purity-shutdown", "Unit has switched itself off", "high", (WARD, ENGINEER),
               "The unit gives no oxygen. Change over to the backup now."),
     Condition("capacity-falling", "Capacity falling", "low", (ENGINEER, PLANNER),
-              "Plan a check and move the unit to where less flow is needed."),
+              "Good to {good_to_lpm} L/min: do not turn up, change over first. Plan a check; move the unit to where "
+              "less flow is needed."),
     Condition("capacity-unproven", "Capacity not proven", "low", (ENGINEER, PLANNER),
-              "Check purity at rated flow."),
+              "Not seen to hold {rated_lpm} L/min for {days} days. Check purity at rated flow."),
     Condition("flow-above-rated", "Flow above rated", "low", (WARD,),
               "Flow is above the unit's {limit_lpm} L/min. Turn it down to the rated flow or use a "
               "second source, as the ward's protocol says."),
@@ -81,7 +83,17 @@ SUPPLY_UNSEEN_ACTION: Final = (
     "The unit went off while giving {flow_lpm} L/min: no power, unplugged or switched off. Look at it now."
 )
 
+#: Said of a ward when several of its units show the same.
+SILENT_TOGETHER_ACTION: Final = (
+    "No readings from {units_lost} units. Go round the units themselves: nothing here can say how they are."
+)
+POOR_TOGETHER_ACTION: Final = "Supply is more than a tenth off its nominal voltage at {units_poor} units. Watch them; call the engineer if it lasts."
 
+
+#: Conditions about what a unit gives: their events carry its capacity and forecast.
+OUTPUT: Final = (
+    "shutdown-expected", "purity-amber", "purity-red", "purity-shutdown", "capacity-falling", "capacity-unproven",
+)  # fmt: skip
 #: Conditions under which a unit gives nothing at all: said before those of the same priority.
 _NO_OXYGEN: Final = ("ward-supply-lost", "purity-shutdown", "supply-lost", "flow-absent")
 

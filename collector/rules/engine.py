@@ -12,19 +12,22 @@ import heapq
 from collections.abc import Iterable, Iterator
 
 from collector.reading import Reading
-from collector.rules import entries, hours, phases, supply, wards
-from collector.rules.capacity.now import CapacityPoint
+from collector.rules import entries, hours, phases, silences, supply, wards
+from collector.rules.capacity.now import CapacityNow, CapacityPoint, Outlook
 from collector.rules.conditions import check_running, check_supply
 from collector.rules.entries import JournalEntry
-from collector.rules.events import Event, Evidence, Priority
+from collector.rules.events import Event
 from collector.rules.findings import clear_all, raise_now
+from collector.rules.foresee import follow_capacity, hour_point, outlook_of
 from collector.rules.limits import LIMITS, Limits
 from collector.rules.memory import Tracked
 from collector.rules.proven import follow_proven
+from collector.rules.shared import SharedConditions
+from collector.rules.silences import Silences
 from collector.rules.unitrow import OFF, RUNNING, SILENT, UNSEEN, UnitRow
 from collector.site import Site
 
-_SILENCE, _LOSS = 0, 1
+_LOSS = silences.KIND + 1
 
 
 class RulesEngine:
@@ -36,13 +39,14 @@ class RulesEngine:
         self.estimates_touched: set[str] = set()  # units whose capacity estimate changed since `clear_touched()`
         self.late = 0  # readings that were not newer than their unit's last one
         self._notes: list[JournalEntry] = []
+        self._points: list[CapacityPoint] = []
         self._units = {u.id: Tracked(u, site.model_of(u.id), site.ward_of(u.id), limits) for u in site.units}
         self._wards: dict[str, list[Tracked]] = {}
         for unit in self._units.values():
             self._wards.setdefault(unit.ward.id, []).append(unit)
         self._due: list[tuple[int, int, str]] = []  # (deadline, kind, unit or ward): at most one silence a unit
-        self._first_ms: int | None = None
-        self._watermark_ms = 0  # up to when a tick has done what was due
+        self._shared = SharedConditions(self._wards, self._due, self.touched)
+        self._silences = Silences(limits, self._shared, self._due, self.touched)
 
     # -- the record ------------------------------------------------------------------------------------------------
 
@@ -51,22 +55,21 @@ class RulesEngine:
         for row in rows:
             if (unit := self._units.get(row.unit)) is not None:
                 unit.restore(row)
+        for unit_id, blob in estimates:
+            if (unit := self._units.get(unit_id)) is not None:
+                unit.remember(blob)
         firsts = [u.memory.first_ms for u in self._units.values() if u.memory.first_ms is not None]
         if firsts:
-            self._first_ms = min(firsts)
+            self._silences.first_ms = min(firsts)
             self._set_deadlines()
 
     def _set_deadlines(self) -> None:
         self._due.clear()
+        self._shared.restore()
+        self._silences.expect(self._units.values())
         for unit in self._units.values():
-            if unit.row.phase != SILENT and unit.in_service and "readings-absent" not in unit.memory.watches:
-                self._await_silence(unit, self._silence_at(unit))
             if unit.memory.lost_ms is not None:
                 heapq.heappush(self._due, (unit.memory.lost_ms + self.limits.lost_hold_ms, _LOSS, unit.ward.id))
-
-    def _await_silence(self, unit: Tracked, due_ms: int) -> None:
-        unit.awaited_ms = due_ms  # an older entry of this unit in the heap is now void
-        heapq.heappush(self._due, (due_ms, _SILENCE, unit.id))
 
     def rows(self, unit_ids: Iterable[str]) -> Iterator[UnitRow]:
         """The rows to be stored of these units."""
@@ -80,11 +83,21 @@ class RulesEngine:
 
     def estimates(self, unit_ids: Iterable[str]) -> Iterator[tuple[str, bytes]]:
         """The capacity estimate of these units, to be stored: opaque to everybody else."""
-        return iter(())
+        for unit_id in unit_ids:
+            yield unit_id, self._units[unit_id].remembered()
 
     def take_capacity_points(self) -> list[CapacityPoint]:
         """The capacity of hours that have ended since the last call, and forget them."""
-        return []
+        points, self._points = self._points, []
+        return points
+
+    def capacity_of(self, unit_id: str) -> CapacityNow | None:
+        """What is known of a unit's capacity, as of its last mean."""
+        return self._units[unit_id].row.capacity
+
+    def outlook(self, unit_id: str, flow_lpm: float | None = None) -> Outlook | None:
+        """When a unit will reach its limits, as of its last mean, at the flow in use or another; None: not known."""
+        return outlook_of(self._units[unit_id], flow_lpm)
 
     def take_notes(self) -> list[JournalEntry]:
         """Entries for the journal that are no alarms (service hours, hour meters), and forget them."""
@@ -100,10 +113,11 @@ class RulesEngine:
         last_ms = unit.last_ms
         if last_ms is None:
             self._first_seen(unit, r.time_ms)
+            self._silences.settle(unit, r.time_ms, found)
         elif r.time_ms <= last_ms:
             self.late += 1
             return found
-        elif unit.memory.lost_ms is not None or r.time_ms - last_ms > self.limits.absent_ms:
+        elif unit.memory.lost_ms is not None or unit.memory.shared or r.time_ms - last_ms > self.limits.absent_ms:
             self._settle(unit, r.time_ms, found)
         self.touched.add(r.unit)
         self._take_in(unit, r, now_ms, found)
@@ -112,8 +126,8 @@ class RulesEngine:
 
     def _first_seen(self, unit: Tracked, time_ms: int) -> None:
         unit.memory.first_ms = time_ms
-        if self._first_ms is None:
-            self._first_ms = time_ms
+        if self._silences.first_ms is None:
+            self._silences.first_ms = time_ms
             self._set_deadlines()
 
     def _settle(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
@@ -122,16 +136,16 @@ class RulesEngine:
             due_ms = unit.memory.lost_ms + self.limits.lost_hold_ms
             if due_ms < time_ms:
                 self._judge(unit.ward.id, due_ms, found)
-        if unit.in_service and unit.row.phase != SILENT and self._silence_at(unit) < time_ms:
-            self._fall_silent(unit, self._silence_at(unit), found)
+        self._silences.settle(unit, time_ms, found)
 
     def _take_in(self, unit: Tracked, r: Reading, now_ms: int, found: list[Event]) -> None:
         limits, row = self.limits, unit.row
         was_on = hours.is_on(row.phase if row.phase != SILENT else unit.memory.before_silence)
         on = phases.shows_on(unit, r, limits)
         phase = phases.next_phase(unit, r, on, limits)
-        if unit.memory.watches:
-            self._heard_from(unit, r, found)
+        if unit.memory.watches or unit.memory.shared:
+            self._silences.heard(unit, r.time_ms, found)
+            found += clear_all(unit, ("clock-wrong",), r.time_ms, {})
         if phase != row.phase:
             self._change_phase(unit, phase, r, was_on, found)
         self._show(unit, r, now_ms)
@@ -147,18 +161,10 @@ class RulesEngine:
         if unit.memory.outage_ms is not None or "supply-lost" in unit.memory.watches:
             self._follow_supply(unit, r, found)
 
-    def _heard_from(self, unit: Tracked, r: Reading, found: list[Event]) -> None:
-        found += clear_all(unit, ("clock-wrong",), r.time_ms, {})
-        # A backlog's old reading does not end a silence: its own deadline has passed, and the next tick would say so.
-        silent_again_ms = r.time_ms + self.limits.absent_ms
-        if "readings-absent" in unit.memory.watches and silent_again_ms > self._watermark_ms:
-            found += clear_all(unit, ("readings-absent",), r.time_ms, {})
-            self._await_silence(unit, silent_again_ms)
-
     def _change_phase(self, unit: Tracked, phase: str, r: Reading, was_on: bool, found: list[Event]) -> None:
         before = unit.row.phase
         if before in (SILENT, UNSEEN):
-            self._await_silence(unit, r.time_ms + self.limits.absent_ms)
+            self._silences.await_next(unit, r.time_ms + self.limits.absent_ms)
         if phase != OFF and not was_on:
             supply.came_back(unit, r, found)
         phases.enter(unit, phase, r.time_ms)
@@ -192,6 +198,10 @@ class RulesEngine:
             if r.purity_pct is not None:
                 memory.run_purity_pct = r.purity_pct
             follow_proven(unit, r, self.limits)
+            if follow_capacity(unit, r, self.limits, found):
+                self.estimates_touched.add(unit.id)
+                if (point := hour_point(unit)) is not None:
+                    self._points.append(point)
         if r.flow_lpm is not None:
             memory.use_flow_lpm = r.flow_lpm
         check_running(unit, r, self.limits, found)
@@ -219,46 +229,17 @@ class RulesEngine:
     def tick(self, watermark_ms: int) -> list[Event]:
         """Do what was due up to watermark_ms; no reading older than it should still be on its way."""
         found: list[Event] = []
-        self._watermark_ms = watermark_ms
+        self._silences.watermark_ms = watermark_ms
         due = self._due
         while due and due[0][0] <= watermark_ms:
             due_ms, kind, name = heapq.heappop(due)
-            if kind == _LOSS:
+            if kind == silences.KIND:
+                self._silences.due(self._units[name], due_ms, found)
+            elif kind == _LOSS:
                 self._judge(name, due_ms, found)
             else:
-                self._silence_due(self._units[name], due_ms, found)
+                self._shared.judge(kind, name, due_ms, found)
         return found
-
-    def _silence_at(self, unit: Tracked) -> int:
-        if unit.last_ms is None:
-            return (self._first_ms or 0) + self.limits.never_seen_ms
-        return unit.last_ms + self.limits.absent_ms
-
-    def _silence_due(self, unit: Tracked, due_ms: int, found: list[Event]) -> None:
-        if due_ms != unit.awaited_ms or not unit.in_service or unit.row.phase == SILENT:
-            return
-        deadline_ms = self._silence_at(unit)
-        if deadline_ms > due_ms:  # it has reported since: look again when its present deadline comes
-            self._await_silence(unit, deadline_ms)
-        else:
-            self._fall_silent(unit, due_ms, found)
-
-    def _fall_silent(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
-        told = "readings-absent" in unit.memory.watches
-        in_use = hours.is_on(unit.row.phase) and unit.memory.delivered
-        evidence: Evidence = {
-            "phase_before": unit.row.phase,
-            "in_use": in_use,
-            "flow_lpm": unit.memory.use_flow_lpm,
-        }
-        audience = ("ward", "engineer") if in_use else ("engineer",)
-        priority: Priority | None = None if hours.is_on(unit.row.phase) else "low"
-        if unit.row.phase != UNSEEN:
-            unit.memory.before_silence = unit.row.phase
-            phases.enter(unit, SILENT, time_ms)
-        if not told:
-            found.append(raise_now(unit, "readings-absent", time_ms, evidence, priority=priority, audience=audience))
-        self.touched.add(unit.id)
 
     def _judge(self, ward: str, due_ms: int, found: list[Event]) -> None:
         units = self._wards[ward]
@@ -278,5 +259,6 @@ class RulesEngine:
 
     def note_link(self, bridge: str, online: bool, now_ms: int) -> None:
         """A bridge came or went: kept in the journal; its units' silence speaks for itself."""
+        self._silences.note_link(bridge, online, now_ms)
         body = {"bridge": bridge, "link": "online" if online else "offline"}
         self._notes.append(JournalEntry(at_ms=now_ms, kind=entries.NOTE, origin="collector", body=body))

@@ -21,6 +21,17 @@ class Delay(NamedTuple):
     off_ms: int
 
 
+class Together(NamedTuple):
+    """When what single units show is an event of their ward; common practice, no source."""
+
+    hold_ms: int = 15 * SECOND  # how long the first unit waits for others: one reading at the usual 10 s, and some
+    window_ms: int = 60 * SECOND  # told on its own so lately: it belongs to the same event after all
+    join_ms: int = 10 * MINUTE  # so long after the ward was told, one more unit belongs to it
+    units: int = 2
+    share: float = 0.5  # of the ward's units that could show it
+    many: int = 4  # so many at once have one cause, whatever their share
+
+
 class Limits(NamedTuple):
     """The rules' limits; times in ms unless the name says otherwise."""
 
@@ -28,6 +39,7 @@ class Limits(NamedTuple):
     absent_ms: int = 120 * SECOND
     #: A unit of the site file that never reports: told once, this long after the facility's first reading.
     never_seen_ms: int = 10 * MINUTE
+    silent_together: Together = Together()
     #: Below this share of rated power the unit is taken as off: a fan and lamps draw a few W, a compressor hundreds.
     #: Common practice.
     off_power_share: float = 0.15
@@ -74,6 +86,7 @@ class Limits(NamedTuple):
     poor_volts_share: float = 0.10
     poor_deadband_share: float = 0.02
     poor: Delay = Delay(60 * SECOND, 120 * SECOND)
+    poor_together: Together = Together()
 
     #: Argon comes through with the oxygen: 20.95/(20.95+0.93) = 95.75 % is the most a sieve can give (Johns et al.,
     #: Thorax 1985;40:806). Steadily above 96.5 % is the analyser.
@@ -89,6 +102,21 @@ class Limits(NamedTuple):
     hold_ms: int = 3 * MINUTE
     hold_share: float = 0.10
     proven_ms: int = 30 * DAY
+    proven_share: float = 0.90
+    unproven: Delay = Delay(0, 0)
+
+    #: The ward is told so long before red, by the median of the forecast: half a shift (common practice). It is told no
+    #: more once that is twice as far off.
+    notice_min: float = 240.0
+    notice_back: float = 2.0
+    expected: Delay = Delay(2 * MINUTE, 20 * MINUTE)
+    #: The engineer is told so many days before amber at the flow in use, or once capacity is under this share of rated.
+    falling_days: float = 7.0
+    falling_share: float = 0.98
+    falling: Delay = Delay(30 * MINUTE, 6 * HOUR)
+    #: Lasting signs that come before purity falls: power under its normal at this flow, a cabinet this much warmer.
+    weak_power: float = -0.08
+    hot_k: float = 5.0
 
     #: An hour meter may run this much faster than the clock, and is read in steps of 0.1 h.
     meter_rate: float = 1.02

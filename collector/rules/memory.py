@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import msgspec
 
+from collector.rules.capacity.belief import new_belief, packed, unpacked
+from collector.rules.capacity.follow import Slice
 from collector.rules.events import Priority
 from collector.rules.limits import LIMITS, Limits
 from collector.rules.unitrow import UNSEEN, UnitRow
@@ -23,6 +25,19 @@ class Watch(msgspec.Struct, array_like=True, gc=False):
     priority: Priority = "low"
     cause: str = "unknown"
     audience: tuple[str, ...] = ()
+
+
+class Shared(msgspec.Struct, array_like=True, gc=False):
+    """One condition of one unit that its ward's other units may show too; such a condition has no Watch."""
+
+    since_ms: int
+    wait_ms: int | None = None  # waits since then for others to show it; None once the ward has been told
+    told_ms: int = 0  # when the ward's event was raised
+    size: int = 0  # how many units that event names
+    priority: Priority = "low"  # of the ward's event, as its audience
+    audience: tuple[str, ...] = ()
+    alone: bool = False  # what is left of a ward's event that is over: told on its own
+    good_ms: int | None = None
 
 
 class Memory(msgspec.Struct, array_like=True):
@@ -57,6 +72,8 @@ class Memory(msgspec.Struct, array_like=True):
     flow_ms: int | None = None
     warm_pct: float | None = None  # the most that this warm-up has reached, and when
     warm_ms: int = 0
+    shared: dict[str, Shared] = {}
+    part: Slice | None = None  # readings being gathered into a mean for the capacity estimate
 
 
 _encode = msgspec.msgpack.Encoder().encode
@@ -67,8 +84,9 @@ class Tracked:
     """One unit under the rules: its fixed limits, its row and its memory."""
 
     __slots__ = (
-        "amber_pct", "awaited_ms", "id", "in_service", "last_ms", "limit_lpm", "memory", "model", "off_below_w",
-        "over_lpm", "rated_lpm", "red_pct", "row", "volts_high", "volts_lost", "volts_low", "ward", "warm_up_ms",
+        "amber_pct", "awaited_ms", "belief", "id", "in_service", "last_ms", "limit_lpm", "memory", "model",
+        "off_below_w", "over_lpm", "rated_lpm", "red_pct", "row", "volts_high", "volts_lost", "volts_low", "ward",
+        "warm_up_ms",
     )  # fmt: skip
 
     def __init__(self, unit: Unit, model: Model, ward: Ward, limits: Limits = LIMITS) -> None:
@@ -85,6 +103,7 @@ class Tracked:
         self.volts_high = model.nominal_volts * (1 + limits.poor_volts_share)
         self.row = UnitRow(unit=unit.id)
         self.memory = Memory()
+        self.belief = new_belief(model.rated_flow_lpm)
         self.last_ms: int | None = None
         self.awaited_ms = 0  # the deadline of this unit's entry in the engine's heap
 
@@ -102,3 +121,14 @@ class Tracked:
         row.unknown_h = memory.unknown_ms / 3_600_000
         row.state = _encode(memory)
         return row
+
+    def remember(self, blob: bytes) -> None:
+        """Go on from a stored estimate; one of another version is left and learned anew."""
+        try:
+            self.belief = unpacked(blob)
+        except msgspec.DecodeError:
+            self.belief = new_belief(self.rated_lpm)
+
+    def remembered(self) -> bytes:
+        """The estimate as it is stored."""
+        return packed(self.belief)
