@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from collector.cli import check, collect, dashboard, demo, export, journal, replay, simulate
+from collector.cli import bench, check, collect, dashboard, demo, export, journal, replay, simulate
 from collector.cli.says import EXIT_WRONG, Refused, say_error
 
 CAUTION = (
@@ -30,6 +30,7 @@ app.command("export")(export.export)
 app.command("dashboard")(dashboard.dashboard)
 app.command("check")(check.check)
 app.add_typer(journal.app, name="journal")
+app.add_typer(bench.app, name="bench")
 
 
 def main() -> None:
