@@ -87,7 +87,9 @@ SUPPLY_UNSEEN_ACTION: Final = (
 SILENT_TOGETHER_ACTION: Final = (
     "No readings from {units_lost} units. Go round the units themselves: nothing here can say how they are."
 )
-POOR_TOGETHER_ACTION: Final = "Supply is more than a tenth off its nominal voltage at {units_poor} units. Watch them; call the engineer if it lasts."
+POOR_TOGETHER_ACTION: Final = (
+    "Supply is more than a tenth off its nominal voltage at {units_poor} units. Watch them and call the engineer."
+)
 
 
 #: Conditions about what a unit gives: their events carry its capacity and forecast.

@@ -27,7 +27,7 @@ KIND: Final = 0  # of its deadlines in the engine's heap
 
 
 class Silences:
-    """Every unit's deadline; `watermark_ms`: a tick has done what was due until then, `offline`: since when bridges are."""
+    """Every unit's deadline; `watermark_ms`: a tick has done what was due until then; `offline`: bridge, since when."""
 
     def __init__(
         self, limits: Limits, shared: SharedConditions, due: list[tuple[int, int, str]], touched: set[str]
