@@ -1,4 +1,4 @@
-"""`sieveward replay`: the same rules over recorded readings."""
+"""`sieveward replay`: the same rules over recorded readings, or the rules of today and changed ones side by side."""
 
 from __future__ import annotations
 
@@ -11,48 +11,121 @@ from typing import IO, Annotated
 import typer
 
 from collector.cli.check import site_or_refuse
+from collector.cli.compared import tell_compared, tried_or_refuse
+from collector.cli.export import LAST_MS, moment
 from collector.cli.says import EXIT_FAILED, Counting, Refused, progress, say_error, say_json
 from collector.reading import Reading, iso_utc
-from collector.recording import RecordingError
+from collector.recording import Broken, RecordingError
 from collector.replay import Replay, Summary, merged
 from collector.rules.events import event_line
+from collector.rules.limits import MINUTE
+from collector.site import Site
+from collector.store import StoreError
+from collector.store.history import facility_id, iter_readings, open_reader
+from collector.whatif.sidebyside import SideBySide
+from collector.whatif.tally import difference_line
 
 _SHOWN_BROKEN = 20  # a wholly broken file must not bury its summary
 
 
 def replay(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE…", help="Recordings: .csv, .parquet, .senml.jsonl.")],
     site_file: Annotated[Path, typer.Option("--site", metavar="SITE.toml", help="The site file.")],
-    out: Annotated[Path | None, typer.Option(metavar="EVENTS.jsonl", help="Where events go; else to stdout.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="The summary as one JSON object, after the events.")] = False,
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="FILE…", help="Recordings: .csv, .parquet, .senml.jsonl.")
+    ] = None,
+    data: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="The collector's data directory, instead of files.")
+    ] = None,
+    since: Annotated[str | None, typer.Option("--from", help="From this moment on (RFC 3339).")] = None,
+    until: Annotated[str | None, typer.Option("--to", help="Before this moment.")] = None,
+    changes: Annotated[
+        Path | None, typer.Option(metavar="CHANGES.toml", help="Limits to try, side by side with today's.")
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option(metavar="OTHER.toml", help="A whole other site file to try instead.")
+    ] = None,
+    window_min: Annotated[
+        float, typer.Option(min=1, max=10_080, help="Raisings so near in time are the same alarm.")
+    ] = 60.0,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE.jsonl", help="Where events go, or what differs; events else to stdout.")
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="The summary, or the comparison, as one JSON object.")
+    ] = False,
 ) -> None:
     """Run the rules over recorded readings in event time; one JSON event a line.
 
+    With --changes (or --against) the past is run twice in one pass, as it is today and with the change, and both are
+    told side by side. Nothing in the data directory is altered.
+
     Example: sieveward replay night.csv --site site.toml --out events.jsonl
+
+    Example: sieveward replay --data data --from 2026-11-01T00:00:00Z --site site.toml --changes changes.toml
     """
     site = site_or_refuse(site_file)
-    run = Replay(site)
-    broken = _Broken(run.summary)
+    tried = tried_or_refuse(site, changes, against)
+    broken = _Broken()
     try:
-        with _sink(out) as sink, progress("readings") as shown:
-            for event in run.events(_counted(merged(files, broken, site.facility.id), shown)):
-                sink.write(event_line(event) + b"\n")
-    except RecordingError as error:
+        with progress("readings") as shown:
+            readings = _counted(_past(site, files or [], data, (since, until), broken), shown)
+            if tried is None:
+                _run(Replay(site), readings, out, as_json, broken)
+            else:
+                _compare(SideBySide(site, tried, window_ms=round(window_min * MINUTE)), readings, out, as_json, broken)
+    except (RecordingError, StoreError) as error:
         raise Refused(str(error)) from error
-    _tell(run.summary, as_json)
     if broken.count:
         raise Refused(f"{broken.count} rows could not be read; they are left out above", EXIT_FAILED)
+
+
+def _run(run: Replay, readings: Iterator[Reading], out: Path | None, as_json: bool, broken: _Broken) -> None:
+    with _sink(out) as sink:
+        for event in run.events(readings):
+            sink.write(event_line(event) + b"\n")
+    run.summary.broken = broken.count
+    _tell(run.summary, as_json)
+
+
+def _compare(runs: SideBySide, readings: Iterator[Reading], out: Path | None, as_json: bool, broken: _Broken) -> None:
+    if out is None:
+        for _ in runs.differences(readings):
+            pass
+    else:
+        with _sink(out) as sink:
+            for difference in runs.differences(readings):
+                sink.write(difference_line(difference) + b"\n")
+    result = runs.result(broken.count)
+    if as_json:
+        say_json(result)
+    else:
+        tell_compared(result)
+
+
+def _past(
+    site: Site, files: list[Path], data: Path | None, span: tuple[str | None, str | None], broken: Broken
+) -> Iterator[Reading]:
+    """The readings of files or of a store, in time order, streaming."""
+    from_ms, to_ms = moment(span[0], 0), moment(span[1], LAST_MS)
+    if bool(files) == (data is not None):
+        raise Refused("say which past: recordings, or --data with the collector's data directory")
+    if data is None:
+        stream = merged(files, broken, site.facility.id)
+        return (r for r in stream if from_ms <= r.time_ms < to_ms)
+    conn = open_reader(data)
+    if (facility := facility_id(conn)) not in ("", site.facility.id):
+        raise Refused(f"{data} holds readings of '{facility}', and the site file is that of '{site.facility.id}'")
+    return iter_readings(conn, from_ms, to_ms)
 
 
 class _Broken:
     """Counts broken rows and shows the first of them."""
 
-    def __init__(self, summary: Summary) -> None:
-        self.count, self._summary = 0, summary
+    def __init__(self) -> None:
+        self.count = 0
 
     def __call__(self, row: int, reason: str) -> None:
         self.count += 1
-        self._summary.broken = self.count
         if self.count <= _SHOWN_BROKEN:
             say_error(reason)
         elif self.count == _SHOWN_BROKEN + 1:

@@ -78,6 +78,26 @@ def parse_changes(text: str, site: Site, limits: Limits = LIMITS, name: str = "c
     return Tried(_with(site, models, wards), after, tuple(file.changes))
 
 
+def whole_site(site: Site, other: Site, limits: Limits = LIMITS) -> Tried:
+    """What a whole other site file of the same facility would have done, with the limits as they are."""
+    changes: list[Change] = []
+    for kind, before, after, keys in (
+        ("model", site.models, other.models, _KEYS["model"]),
+        ("ward", site.wards, other.wards, _KEYS["ward"]),
+        ("unit", site.units, other.units, ["model", "ward", "in_service"]),
+    ):
+        known, tried = ({part.id: part for part in parts} for parts in (before, after))
+        for part_id in known | tried:
+            pair = known.get(part_id), tried.get(part_id)
+            if None in pair:
+                there = ("there" if part else "not there" for part in pair)
+                changes.append(Change(kind, part_id, *there))
+                continue
+            values = [(key, getattr(pair[0], key), getattr(pair[1], key)) for key in keys]
+            changes += [Change(f"{kind} {part_id}", *each) for each in values if each[1] != each[2]]
+    return Tried(other, limits, tuple(changes))
+
+
 def _models(site: Site) -> dict[str, Model]:
     """The models by id, and the defaults under an id of their own where units name no model."""
     models = {model.id: model for model in site.models}
