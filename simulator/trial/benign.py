@@ -39,6 +39,9 @@ def _overdraw(draft: Draft) -> None:
 def _sag(draft: Draft) -> None:
     """Dips to 82 to 90 % of nominal for seconds to 20 minutes, on a unit that can stand them."""
     rng, design = draft.rng, draft.design
+    if rng.random() < 0.6:  # at low flow a sag does not show in purity
+        draft.top_lpm = round(min(draft.rated_lpm, 0.95 * design.capacity_lpm) * rng.uniform(0.8, 1.0), 1)
+        draft.set_lpm[:] = draft.top_lpm
     least = draft.top_lpm / (design.capacity_lpm * design.load_for(80.0, draft.top_lpm))
     draft.share_at_stall = max(draft.share_at_stall, least)
     for from_h in stretches(rng, draft.hours - 1.0, max(draft.hours / 30, 1.5)).tolist():

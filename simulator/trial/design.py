@@ -12,7 +12,7 @@ import numpy as np
 
 from collector.site import Model
 from simulator.physics import AIR_PCT, Array, Quantity
-from simulator.trial.laws import Chance, ceiling_pct, load_at, purity_pct, spread_share
+from simulator.trial.laws import Chance, Curve, ceiling_pct, purity_pct
 
 _RATED_LPM: Final = (5.0, 5.0, 8.0, 10.0)
 #: A galvanic cell follows oxygen's partial pressure (analyser handbooks), so the weather shows in it.
@@ -22,12 +22,12 @@ _WEATHER_PCT: Final = (0.1, 0.35)
 class Design(NamedTuple):
     """A unit as it was built and set up: capacity in L/min, its curve, its lags, and what it draws.
 
-    `spread` is how unlike its channels are (laws.spread_share); `tau_*_s` are first-order lags.
+    `fall_tau_s` and `warm_tau_s` are first-order lags.
     """
 
     model: Model
     capacity_lpm: float
-    spread: float
+    curve: Curve
     plateau_pct: float
     fall_pct_per_lpm: float
     dip_pct: float
@@ -49,12 +49,12 @@ class Design(NamedTuple):
     def purity(self, flow_lpm: Quantity, capacity_lpm: Quantity) -> Array:
         """Steady purity in % at a flow through the sieve, for a capacity, both in L/min."""
         load = flow_lpm / np.maximum(capacity_lpm, 1e-3)
-        return purity_pct(self.ceiling(flow_lpm), spread_share(load, self.spread))
+        return purity_pct(self.ceiling(flow_lpm), self.curve.share(load))
 
     def load_for(self, purity: float, flow_lpm: float) -> float:
         """The load (flow over capacity) at which purity comes down to a value in %, with the ceiling of that flow."""
         share = (purity - AIR_PCT) / (float(self.ceiling(flow_lpm)) - AIR_PCT)
-        return load_at(min(max(share, 0.05), 0.99), self.spread)
+        return self.curve.load_at(min(max(share, 0.05), 0.99))
 
 
 class Instruments(NamedTuple):
@@ -92,7 +92,7 @@ def draw_design(rng: Chance, capacity_ratio: tuple[float, float] = (1.05, 1.35))
     return Design(
         model=model,
         capacity_lpm=rated * rng.uniform(*capacity_ratio),
-        spread=rng.uniform(0.02, 0.15),
+        curve=_curve(rng),
         plateau_pct=plateau,
         fall_pct_per_lpm=rng.uniform(0.0, 1.2) / rated,
         dip_pct=rng.uniform(0.3, 1.5) if rng.random() < 0.4 else 0.0,
@@ -108,6 +108,14 @@ def draw_design(rng: Chance, capacity_ratio: tuple[float, float] = (1.05, 1.35))
         idle_w=rng.uniform(2.0, 8.0),
         heat_k=rng.uniform(7.0, 13.0),
         outlet_kpa=rng.uniform(45.0, 95.0),
+    )
+
+
+def _curve(rng: Chance) -> Curve:
+    return Curve(
+        spread=rng.uniform(0.02, 0.15),
+        imbalance=rng.uniform(0.05, 0.2) if rng.random() < 0.5 else 0.0,
+        steepness=rng.uniform(0.85, 1.25) if rng.random() < 0.5 else 1.0,
     )
 
 

@@ -160,7 +160,7 @@ def _bottom_share(draft: Draft) -> float:
     least = min((lost / 0.85) ** (1.0 / design.voltage_bend), 1.0)
     missing = draft.rng.uniform(least, 1.0)
     draft.share_at_stall = 1.0 - lost / missing**design.voltage_bend
-    return design.slows_below - missing * (design.slows_below - STALLS_BELOW)
+    return float(design.slows_below - missing * (design.slows_below - STALLS_BELOW))
 
 
 def _leak(rng: Chance, variant: int) -> Draft:
@@ -212,8 +212,8 @@ def _sensor_fault(rng: Chance, variant: int) -> Draft:
     if shape == "step":
         draft.offset_pct[after] = -rng.uniform(3.0, 20.0)
     elif shape == "decay":
-        decayed = rng.uniform(0.08, 0.25) * grown(_progress(draft, fault_h), rng.uniform(1.0, 2.5))
-        draft.gain *= np.maximum(1.0 - decayed, 0.4)
+        progress = np.minimum(_progress(draft, fault_h), 1.2)
+        draft.gain *= 1.0 - rng.uniform(0.08, 0.25) * grown(progress, rng.uniform(1.0, 2.5))
     elif shape == "stuck":
         draft.stuck = (draft.row(draft.onset), draft.rows)
     elif shape == "high":

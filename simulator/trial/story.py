@@ -35,6 +35,8 @@ class Steady(Protocol):
         """Purity in % at a steady flow in L/min, at those rows (None: all), without any lag.
 
         As if the unit ran on: after it has shut itself off its fault goes on. A leak's loss is added to the flow.
+        Rows may go past the recording: row r is r steps after its first, and outcome.Health.rows_known says how many
+        are known. That is where the truth of a forecast lies whose flow was not the one that was used later.
         """
 
 
