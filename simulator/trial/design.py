@@ -114,8 +114,8 @@ def draw_design(rng: Chance, capacity_ratio: tuple[float, float] = (1.05, 1.35))
 def _curve(rng: Chance) -> Curve:
     return Curve(
         spread=rng.uniform(0.02, 0.15),
-        imbalance=rng.uniform(0.05, 0.2) if rng.random() < 0.5 else 0.0,
-        steepness=rng.uniform(0.85, 1.25) if rng.random() < 0.5 else 1.0,
+        imbalance=rng.uniform(0.05, 0.2) if rng.random() < 0.6 else 0.0,
+        steepness=rng.uniform(0.85, 1.25) if rng.random() < 0.7 else 1.0,
     )
 
 

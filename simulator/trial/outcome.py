@@ -21,15 +21,14 @@ _ORDINARY_VOLTS: Final = (0.915, 1.09)
 class Health:
     """What a unit can do, row by row, whatever flow it is asked for; goes on past the recording for `rows_known` rows.
 
-    Row r is `r * step_ms` after the story's first; `shown_rows` are those of the recording.
+    `shown_rows` are those of the recording.
     """
 
-    def __init__(self, design: Design, capacity_lpm: Array, leak_lpm: Array, step_s: float) -> None:
+    def __init__(self, design: Design, capacity_lpm: Array, leak_lpm: Array) -> None:
         self.design = design
         self.capacity_lpm = capacity_lpm
         self.leak_lpm = leak_lpm
         self.rows_known = self.shown_rows = len(capacity_lpm)
-        self.step_ms = round(1000 * step_s)
 
     def __call__(self, flow_lpm: float, rows: Times | None = None) -> Array:
         """Steady purity in % at a flow in L/min, at those rows (None: all of the recording)."""
@@ -61,7 +60,7 @@ def work_out(draft: Draft) -> Truth:
     density = ((273.0 + float(room_c.mean())) / (273.0 + room_c)) ** design.density_gain
     by_volts = voltage_share(volts, design.slows_below, draft.share_at_stall, design.voltage_bend)
     capacity = design.capacity_lpm * draft.capacity_share * density * np.where(draft.mains, by_volts, 1.0)
-    health = Health(design, capacity, draft.leak_lpm, draft.step_s)
+    health = Health(design, capacity, draft.leak_lpm)
     slack = 1.0 + wander(draft.rng, draft.rows, draft.step_s, 0.005, 3600.0)
     outlet = np.where(draft.on, draft.set_lpm * draft.outlet_share * slack, 0.0)
     sieve = np.where(draft.on, outlet + draft.leak_lpm, 0.0)

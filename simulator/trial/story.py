@@ -35,8 +35,8 @@ class Steady(Protocol):
         """Purity in % at a steady flow in L/min, at those rows (None: all), without any lag.
 
         As if the unit ran on: after it has shut itself off its fault goes on. A leak's loss is added to the flow.
-        Rows may go past the recording: row r is r steps after its first, and outcome.Health.rows_known says how many
-        are known. That is where the truth of a forecast lies whose flow was not the one that was used later.
+        Rows may go past the recording, up to Story.rows_known: row r is r steps of Story.step_ms after its first. There
+        lies the truth of a forecast whose flow was not the one that was used later.
         """
 
 
@@ -63,6 +63,16 @@ class Story(NamedTuple):
     onset_ms: int | None
     shutdown_ms: int | None
     steady: Steady
+
+    @property
+    def step_ms(self) -> int:
+        """Time from one row to the next, in ms."""
+        return round(float(self.time_ms[-1] - self.time_ms[0]) / (len(self.time_ms) - 1) / 1000) * 1000
+
+    @property
+    def rows_known(self) -> int:
+        """How many rows steady() knows, those of the recording and those after it."""
+        return int(getattr(self.steady, "rows_known", len(self.time_ms)))
 
     def readings(self) -> Iterator[Reading]:
         """The recording, as readings of unit UNIT in the order of time."""
