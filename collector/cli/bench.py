@@ -9,8 +9,10 @@ import typer
 from rich.console import Console
 
 from collector.cli.says import EXIT_FAILED, Refused, progress, say_error, say_json
-from simulator.trial import report, trial
+from simulator.trial import plots, report, trial
 from simulator.trial.story import BENIGN_KINDS, FAULT_KINDS
+
+_WIDTH = 140  # of tables that go into a file
 
 app = typer.Typer(help="Measure what the rules are worth.", no_args_is_help=True)
 
@@ -51,7 +53,8 @@ def warnings(
     if as_json:
         say_json({"seed": result.seed, "targets": result.targets, "figures": result.figures})
     else:
-        report.show(result, Console(highlight=False, markup=False))
+        console = Console(highlight=False, markup=False)
+        report.show(result, console if console.is_terminal else Console(width=_WIDTH, highlight=False, markup=False))
 
 
 def _kinds(only: list[str]) -> list[str]:
@@ -72,7 +75,7 @@ def _shares(stories: int, kinds: list[str]) -> tuple[int, int]:
 
 def _write(result: trial.TrialResult, out: Path) -> None:
     try:
-        written = report.write(result, out)
+        written = report.write(result, out) + plots.draw(result, out)
     except OSError as error:
         raise Refused(f"{out}: cannot be written: {error}", EXIT_FAILED) from error
     say_error(f"{len(written)} files written to {out}")

@@ -33,12 +33,14 @@ _BEFORE_EVERYTHING: Final = -(2**62)
 class Way(msgspec.Struct, frozen=True):
     """What one way of warning did in one story.
 
-    lead_min: from the alert in force at the shutdown to the shutdown; None: nobody was told. fast_readings: after the
+    lead_min: from the alert in force at the shutdown to the shutdown; None: nobody was told. first_min: from the first
+    alert since the onset, though it may have been over in between. fast_readings: after the
     first reading under amber of a fast fall, how many more until the alert (0 or less: by then; None: none in time).
     nuisance: alerts about nothing before the onset (all of the story when benign); nuisance_after: since the onset.
     """
 
     lead_min: float | None
+    first_min: float | None
     fast_readings: int | None
     alerts: int
     nuisance: int
@@ -130,6 +132,7 @@ def _way(story: Story, truth: Truth, spells: Sequence[Spell]) -> Way:
     before = sum(onset_ms is None or at_ms < onset_ms for at_ms in about_nothing)
     return Way(
         lead_min=_lead_min(story, spells),
+        first_min=_first_min(story, spells),
         fast_readings=_fast_readings(story, truth, spells),
         alerts=len(spells),
         nuisance=before,
@@ -142,6 +145,16 @@ def _lead_min(story: Story, spells: Sequence[Spell]) -> float | None:
         return None
     since_ms = story.onset_ms if story.onset_ms is not None else _BEFORE_EVERYTHING
     return _between(in_force(spells, story.shutdown_ms, since_ms), story.shutdown_ms, MINUTE_MS)
+
+
+def _first_min(story: Story, spells: Sequence[Spell]) -> float | None:
+    shutdown_ms, onset_ms = story.shutdown_ms, story.onset_ms
+    if shutdown_ms is None or onset_ms is None:
+        return None
+    since = [
+        max(s.from_ms, onset_ms) for s in spells if s.from_ms < shutdown_ms and (s.to_ms or shutdown_ms) > onset_ms
+    ]
+    return _between(min(since, default=None), shutdown_ms, MINUTE_MS)
 
 
 def _fast_readings(story: Story, truth: Truth, spells: Sequence[Spell]) -> int | None:

@@ -21,7 +21,10 @@ _HOUR_MIN: Final = 60.0
 
 
 class Leads(msgspec.Struct, frozen=True):
-    """Lead before shutdown of one cause by one way, in minutes; a shutdown nobody was told of counts as lead 0."""
+    """Lead before shutdown of one cause by one way, in minutes; a shutdown nobody was told of counts as lead 0.
+
+    A lead is that of the alert in force at the shutdown; first_p50 is the median from the first alert since the onset.
+    """
 
     cause: str
     way: str
@@ -31,6 +34,7 @@ class Leads(msgspec.Struct, frozen=True):
     p10: float
     p50: float
     p90: float
+    first_p50: float
     of_lamp: float | None  # ratio of medians: this way's to the amber lamp's
 
 
@@ -144,7 +148,8 @@ def _leads(shut: Sequence[Judged]) -> Iterable[Leads]:
         for way in WAYS if chosen else ():
             leads = np.array([_lead(story.ways[way]) for story in chosen])
             p10, p50, p90 = (float(q) for q in np.quantile(leads, [0.1, 0.5, 0.9]))
-            yield Leads(kind, way, len(leads), int(np.sum(leads == 0)), float(leads.min()), p10, p50, p90,
+            first_p50 = float(np.median([story.ways[way].first_min or 0.0 for story in chosen]))
+            yield Leads(kind, way, len(leads), int(np.sum(leads == 0)), float(leads.min()), p10, p50, p90, first_p50,
                         p50 / lamp_p50 if lamp_p50 else None)  # fmt: skip
 
 

@@ -50,7 +50,8 @@ def _table(title: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> T
     return table
 
 
-_LEAD_HEADS: Final = ("cause", "way", "shutdowns", "missed", "least", "p10", "median", "p90", "to lamp")
+_LEAD_HEADS: Final = ("cause", "way", "shutdowns", "missed", "least", "p10", "median", "p90", "first alert",
+                     "to lamp")  # fmt: skip
 _VISIBLE_HEADS: Final = ("way", "visible", "30 min lead", "time used", "first seen", "30 min lead", "time used",
                          "fast falls", "in 3 readings", "untold")  # fmt: skip
 _NUISANCE_HEADS: Final = ("way", "alerts", "unit-months", "a unit-month", "wrong sensor", "a unit-month", "too early")
@@ -64,7 +65,7 @@ def _targets(result: TrialResult) -> Iterable[Sequence[str]]:
 
 def _leads(f: Figures) -> Iterable[Sequence[str]]:
     for row in f.leads:
-        times = [f"{value:.1f}" for value in (row.least, row.p10, row.p50, row.p90)]
+        times = [f"{value:.1f}" for value in (row.least, row.p10, row.p50, row.p90, row.first_p50)]
         yield row.cause, row.way, str(row.shutdowns), str(row.missed), *times, _number(row.of_lamp)
 
 
