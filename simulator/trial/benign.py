@@ -58,8 +58,8 @@ def _gaps(draft: Draft) -> None:
     rng = draft.rng
     if rng.random() < 0.5:
         draft.silent[draft.span(0.0, rng.uniform(0.5, 6.0))] = True
-    for from_h in stretches(rng, draft.hours, max(draft.hours / 15, 3.0)).tolist():
-        hours = log_uniform(rng, 0.05, 10.0)
+    for from_h in stretches(rng, draft.hours, max(draft.hours / 15, 6.0)).tolist():
+        hours = log_uniform(rng, 0.05, 8.0)
         gap(draft, from_h, hours)
         if rng.random() < 0.4:
             draft.set_lpm[draft.row(from_h + hours / 2) :] = _patient_lpm(draft)

@@ -46,7 +46,7 @@ def _plan(rng: Chance, variant: int, fault_h: float, tail_h: float = 0.0) -> Dra
         _steps(draft, fault_h)
     elif pattern == "low-first":
         _low_first(draft, fault_h, tail_h)
-    everyday(draft)
+    everyday(draft, draft.hours if fault_h > 1.0 else 0.9 * healthy_h)
     return draft
 
 
@@ -198,7 +198,7 @@ def _flow_above_rated(rng: Chance, variant: int) -> Draft:
     flows = np.linspace(1.03 * rated, end_lpm, steps + 1)[1:]
     draft.set_lpm[draft.row(healthy_h) :] = flows[0]
     draft.set_flows(healthy_h + over_h * np.arange(steps) / max(steps - 1, 1), np.round(flows, 1))
-    everyday(draft)
+    everyday(draft, 0.9 * healthy_h)
     return draft
 
 
