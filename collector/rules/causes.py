@@ -13,9 +13,9 @@ from math import exp, log
 from typing import Final, NamedTuple
 
 from collector.rules.capacity.belief import Belief
-from collector.rules.capacity.estimate import rate_of
+from collector.rules.capacity.estimate import mean_of
 from collector.rules.capacity.signs import Signs
-from collector.rules.limits import HOUR, MINUTE
+from collector.rules.limits import HOUR
 from collector.rules.memory import Tracked
 
 FLOW_ABOVE_RATED: Final = "flow-above-rated"
@@ -29,6 +29,11 @@ LEAK_DRIFT: Final = -0.06
 SUPPLY_OFF: Final = -0.09
 #: A cause is named when it fits by so much (in log-likelihood) better than the next.
 CLEARLY: Final = 0.7
+#: So much (in ln) capacity must have fallen while it was watched before its pace is evidence.
+WATCHED_FALL: Final = 0.04
+#: How often each is found when nothing else is known, in ln: wear is the usual fate (common practice, no source).
+USUAL: Final = {"sieve-worn": 0.0, "sieve-wet": -0.9, "intake-blocked": -0.3, "compressor-weak": -0.5,
+                "valve-fault": -0.9}  # fmt: skip
 
 
 class Expected(NamedTuple):
@@ -61,6 +66,16 @@ def of_low_purity(unit: Tracked) -> str:
     return known.cause if known is not None and known.cause else UNKNOWN
 
 
+def of_shutdown(unit: Tracked) -> str:
+    """The cause of a switch-off: what was said of its low purity, else what the estimate's signs said last."""
+    for name in ("purity-red", "purity-amber", "shutdown-expected"):
+        watch = unit.memory.watches.get(name)
+        if watch is not None and watch.cause != UNKNOWN:
+            return watch.cause
+    known = unit.row.capacity
+    return known.cause if known is not None and known.cause else UNKNOWN
+
+
 def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:
     """The likeliest cause of a unit's falling capacity and its evidence in words."""
     signs, row = belief.signs, unit.row
@@ -77,7 +92,7 @@ def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[s
 
 def _weighed(belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:
     signs, log_hours = belief.signs, _log_hours(belief, now_ms)
-    scores = {name: _fit(expected, signs, log_hours) for name, expected in EXPECTED.items()}
+    scores = {name: _fit(expected, signs, log_hours) + USUAL[name] for name, expected in EXPECTED.items()}
     best, second = sorted(scores, key=lambda name: -scores[name])[:2]
     if scores[best] - scores[second] < CLEARLY:
         return UNKNOWN, ("the signs fit more than one cause", *_words(signs, log_hours))
@@ -85,11 +100,13 @@ def _weighed(belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:
 
 
 def _log_hours(belief: Belief, now_ms: int) -> float | None:
-    """ln of the hours in which a third of capacity goes at the present rate; None: the fall was not watched."""
-    rate, spread = rate_of(belief.estimate)
-    if belief.left_ms is None or now_ms - belief.left_ms < 3 * MINUTE or rate > -spread:
+    """ln of the hours in which a third of capacity goes at the rate of this fall; None: it was not watched."""
+    if belief.top_c is None:
         return None
-    return log(min(max(0.33 / -rate, 0.02), 5000.0))
+    fallen = belief.top_c - mean_of(belief.estimate)[0]
+    if fallen < WATCHED_FALL:
+        return None
+    return log(min(max(0.33 * (now_ms - belief.top_ms) / HOUR / fallen, 0.02), 5000.0))
 
 
 def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:

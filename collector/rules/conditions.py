@@ -1,4 +1,4 @@
-"""The conditions that one unit's readings show: purity, flow, supply quality and suspect sensors.
+"""The conditions that one unit's readings show: purity, flow and suspect sensors.
 
 Rules of this file: each check gets the unit after the reading has been taken in, appends what it finds, and changes
 nothing but the unit's memory. A value that is not measured never raises and never clears.
@@ -9,8 +9,8 @@ from __future__ import annotations
 from collector.reading import Reading
 from collector.rules import causes
 from collector.rules.events import Event, Evidence
-from collector.rules.findings import clear_all, follow, raised
-from collector.rules.limits import Delay, Limits
+from collector.rules.findings import clear_all, follow, raise_now, raised
+from collector.rules.limits import MINUTE, Delay, Limits
 from collector.rules.memory import Tracked
 from collector.rules.unitrow import RUNNING
 
@@ -65,10 +65,39 @@ def _purity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> No
     watches = unit.memory.watches
     if watches and "purity-shutdown" in watches and purity >= unit.amber_pct:
         found += clear_all(unit, ("purity-shutdown",), r.time_ms, {"purity_pct": purity})
+    if purity < unit.amber_pct:
+        _falls_through(unit, purity, r.time_ms, limits, found)
+    else:
+        unit.memory.good_pct, unit.memory.good_ms, unit.memory.low_n = purity, r.time_ms, 0
     if purity < unit.amber_pct + limits.purity_deadband_pct or watches:
         gap = limits.purity_deadband_pct
         _under(unit, "purity-red", purity, unit.red_pct, gap, limits.red, r.time_ms, found)
         _under(unit, "purity-amber", purity, unit.amber_pct, gap, limits.amber, r.time_ms, found)
+
+
+def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, found: list[Event]) -> None:
+    """A fall so steep that amber's and red's delays would eat what time is left: told at its third low reading."""
+    memory = unit.memory
+    memory.low_n += 1
+    if memory.good_ms is None or memory.low_n > 3 or raised(unit, "purity-red"):
+        return
+    lasted_min = (time_ms - memory.good_ms) / MINUTE
+    steep = memory.good_pct - purity >= limits.steep_pct_per_min * lasted_min and lasted_min <= limits.steep_min
+    # One low value may be a wild one; one that comes as somebody turns the flow up is not.
+    if not steep or (memory.low_n < 3 and not (purity < unit.red_pct and _turned_up(unit))):
+        return
+    evidence: Evidence = {"purity_pct": purity, "limit_pct": unit.red_pct, "flow_lpm": unit.row.flow_lpm,
+                          "fell_pct": memory.good_pct - purity, "red_pct": unit.red_pct}  # fmt: skip
+    cause = causes.of_low_purity(unit)
+    if purity < unit.red_pct:
+        found.append(raise_now(unit, "purity-red", time_ms, evidence, cause=cause))
+    elif not raised(unit, "shutdown-expected"):
+        found.append(raise_now(unit, "shutdown-expected", time_ms, evidence, cause=cause, priority="high"))
+
+
+def _turned_up(unit: Tracked) -> bool:
+    part, flow = unit.memory.part, unit.row.flow_lpm
+    return part is not None and flow is not None and (part.stepped or flow > 1.1 * part.flow_lpm + 0.1)
 
 
 def _flow(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
@@ -89,25 +118,6 @@ def _flow(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None
     if limit is not None and (flow > limit + limits.above_ward_lpm or "flow-above-ward-limit" in memory.watches):
         _over(unit, "flow-above-ward-limit", flow, limit + limits.above_ward_lpm, limits.flow_deadband_lpm,
               limits.above_ward, r.time_ms, found, limit)  # fmt: skip
-
-
-def check_supply(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
-    """Sags and swells of a supply that is there; loss of supply is judged with the ward's other units."""
-    volts = r.volts
-    if volts is None:
-        return
-    low, high = unit.volts_low, unit.volts_high
-    watch = unit.memory.watches.get("supply-poor")
-    if watch is not None and watch.raised_ms is not None:
-        edge = unit.model.nominal_volts * limits.poor_deadband_share
-        low, high = low + edge, high - edge
-    bad: bool | None = not low <= volts <= high
-    if volts < unit.volts_lost:
-        bad = None
-    if bad or watch is not None:
-        cause = causes.SUPPLY_LOW if volts < low else causes.UNKNOWN
-        evidence: Evidence = {"volts": volts, "nominal_volts": unit.model.nominal_volts}
-        _add(found, follow(unit, "supply-poor", bad, limits.poor, r.time_ms, evidence, cause))
 
 
 def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:

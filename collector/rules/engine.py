@@ -12,9 +12,9 @@ import heapq
 from collections.abc import Iterable, Iterator
 
 from collector.reading import Reading
-from collector.rules import entries, hours, phases, silences, supply, wards
+from collector.rules import entries, hours, phases, sags, silences, supply, wards
 from collector.rules.capacity.now import CapacityNow, CapacityPoint, Outlook
-from collector.rules.conditions import check_running, check_supply
+from collector.rules.conditions import check_running
 from collector.rules.entries import JournalEntry
 from collector.rules.events import Event
 from collector.rules.findings import clear_all, raise_now
@@ -46,7 +46,8 @@ class RulesEngine:
             self._wards.setdefault(unit.ward.id, []).append(unit)
         self._due: list[tuple[int, int, str]] = []  # (deadline, kind, unit or ward): at most one silence a unit
         self._shared = SharedConditions(self._wards, self._due, self.touched)
-        self._silences = Silences(limits, self._shared, self._due, self.touched)
+        self._shared.add(sags.kind(limits))
+        self._silences = Silences(limits, self._wards, self._shared, self._due, self.touched)
 
     # -- the record ------------------------------------------------------------------------------------------------
 
@@ -157,7 +158,7 @@ class RulesEngine:
             self._while_on(unit, r, phase, found)
         else:
             self._while_off(unit, r, was_on, found)
-        check_supply(unit, r, limits, found)
+        sags.check_sags(unit, r, limits, self._shared, found)
         if unit.memory.outage_ms is not None or "supply-lost" in unit.memory.watches:
             self._follow_supply(unit, r, found)
 

@@ -38,9 +38,9 @@ def _shutdown_expected(
     unit: Tracked, belief: Belief, now: CapacityNow, time_ms: int, limits: Limits, found: list[Event]
 ) -> None:  # fmt: skip
     watch = unit.memory.watches.get("shutdown-expected")
-    red = now.outlook.red_in_min["p50"] if now.outlook is not None else None
+    amber = now.outlook.amber_in_min["p50"] if now.outlook is not None else None
     within = notice_min(unit, limits) * (limits.notice_back if watch and watch.raised_ms is not None else 1.0)
-    bad = red is not None and red <= within and belief.left_ms is not None
+    bad = amber is not None and amber <= within and belief.left_ms is not None
     if not bad and watch is None:
         return
     delay = limits.expected

@@ -69,8 +69,18 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
         belief.signs.base_lpm = mean.flow_lpm
     belief.watch_pct = mean.purity_pct - max(1.2, 4.0 * noise_pct(estimate))
     belief.last_pct = mean.purity_pct
+    _follow_top(belief, time_ms)
     unit.row.capacity = _now(unit, belief, mean, under)
     belief.length_ms = _length(unit.row.capacity, under)
+
+
+def _follow_top(belief: Belief, time_ms: int) -> None:
+    """Where the present fall began: the last moment at which capacity was as high as ever since it is seen."""
+    c, variance = mean_of(belief.estimate)
+    if variance > SEEN_SD**2:
+        belief.top_c = None
+    elif belief.top_c is None or c > belief.top_c - 0.01:
+        belief.top_c, belief.top_ms = c, time_ms
 
 
 def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:

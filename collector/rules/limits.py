@@ -55,6 +55,9 @@ class Limits(NamedTuple):
     #: red must be heard sooner. Two readings at least, so that one spike is never an alarm.
     amber: Delay = Delay(60 * SECOND, 120 * SECOND)
     red: Delay = Delay(30 * SECOND, 120 * SECOND)
+    #: A fall this steep passes from amber to red within a minute: it is told at its third low reading, without delay.
+    steep_pct_per_min: float = 3.0
+    steep_min: float = 3.0
     #: Purity must come back this far above a limit: twice the noise of a bedside analyser (0.2 to 0.5 %).
     purity_deadband_pct: float = 0.5
 

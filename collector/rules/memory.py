@@ -38,6 +38,8 @@ class Shared(msgspec.Struct, array_like=True, gc=False):
     audience: tuple[str, ...] = ()
     alone: bool = False  # what is left of a ward's event that is over: told on its own
     good_ms: int | None = None
+    cause: str = "unknown"
+    value: float | None = None  # what was measured when it began to wait
 
 
 class Memory(msgspec.Struct, array_like=True):
@@ -73,6 +75,9 @@ class Memory(msgspec.Struct, array_like=True):
     warm_pct: float | None = None  # the most that this warm-up has reached, and when
     warm_ms: int = 0
     shared: dict[str, Shared] = {}
+    good_pct: float = 0.0  # last purity that was not under amber, when, and how many have been under it since
+    good_ms: int | None = None
+    low_n: int = 0
     part: Slice | None = None  # readings being gathered into a mean for the capacity estimate
 
 

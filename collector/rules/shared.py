@@ -33,7 +33,7 @@ class Whole(NamedTuple):
 
 
 class Kind(NamedTuple):
-    """A condition that can be shared; `before` does what else was due in the ward by then."""
+    """A condition that can be shared."""
 
     name: str
     rule: Together
@@ -41,7 +41,6 @@ class Kind(NamedTuple):
     could: Callable[[Tracked], bool]  # could show it and does not
     alone: Callable[[Tracked, Shared, int], Event]
     whole: Callable[[Sequence[Tracked], int], Whole]
-    before: Callable[[Sequence[Tracked], int], None] = lambda _units, _due_ms: None
 
 
 class SharedConditions:
@@ -76,9 +75,12 @@ class SharedConditions:
         heapq.heappush(self._due, (due_ms, FIRST_KIND + place, ward))
         self._waiting[place, ward] = min(due_ms, self._waiting.get((place, ward), due_ms))
 
-    def wait(self, unit: Tracked, name: str, since_ms: int, time_ms: int) -> None:
+    def wait(
+        self, unit: Tracked, name: str, since_ms: int, time_ms: int, cause: str = "unknown",
+        value: float | None = None,
+    ) -> None:  # fmt: skip
         """A unit shows it, since since_ms: judged with its ward's others `hold_ms` after time_ms."""
-        unit.memory.shared[name] = Shared(since_ms, time_ms)
+        unit.memory.shared[name] = Shared(since_ms, time_ms, cause=cause, value=value)
         self._await(self._places[name], unit.ward.id, time_ms)
 
     def settle(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
@@ -91,7 +93,6 @@ class SharedConditions:
         """Judge what waits in a ward at its deadline."""
         place = kind - FIRST_KIND
         rule, units = self._kinds[place], self._wards[ward]
-        rule.before(units, due_ms)
         name = rule.name
         waiting = [u for u in units if _waits(u, name, due_ms)]
         if waiting:
@@ -119,7 +120,8 @@ class SharedConditions:
         evidence: Evidence = {"units_were": share.size, "lasted_s": max(0, time_ms - share.told_ms) // 1000}
         found.append(_end(kind, share, unit.ward.id, time_ms, evidence))
         for other in rest:
-            other.memory.shared[name] = Shared(other.memory.shared[name].since_ms, time_ms, alone=True)
+            left = other.memory.shared[name]
+            left.wait_ms, left.alone = time_ms, True
             self._await(place, unit.ward.id, time_ms)
 
     def stands(self, ward: str, name: str) -> bool:
@@ -137,6 +139,11 @@ def _waits(unit: Tracked, name: str, due_ms: int) -> bool:
     return share is not None and share.wait_ms is not None and share.wait_ms <= due_ms
 
 
+def _waits_later(unit: Tracked, name: str, due_ms: int) -> bool:
+    share = unit.memory.shared.get(name)
+    return share is not None and share.wait_ms is not None and share.wait_ms > due_ms
+
+
 def _judged(kind: Kind, units: Sequence[Tracked], waiting: Sequence[Tracked], due_ms: int) -> list[Event]:
     name, rule = kind.name, kind.rule
     standing = members(units, name)
@@ -147,7 +154,7 @@ def _judged(kind: Kind, units: Sequence[Tracked], waiting: Sequence[Tracked], du
         found = [_tell(kind, UPDATED, [*standing, *fresh], told_ms, due_ms)]
     elif fresh:
         gone = fresh + [u for u in units if kind.shows(u) and _told_since(u, name, due_ms - rule.window_ms)]
-        could = len(gone) + sum(kind.could(u) for u in units if u not in gone)
+        could = len(gone) + sum(kind.could(u) or _waits_later(u, name, due_ms) for u in units if u not in gone)
         if len(gone) >= rule.units and (len(gone) >= rule.many or len(gone) >= rule.share * could):
             found = _told_together(kind, standing, gone, due_ms)
     return found + _alone(kind, waiting, due_ms)
@@ -169,7 +176,7 @@ def _told_together(kind: Kind, standing: Sequence[Tracked], gone: Sequence[Track
         watch = unit.memory.watches.get(name)
         if watch is not None:
             folded += clear_all(unit, (name,), due_ms, {"told_as": name})
-            unit.memory.shared[name] = Shared(watch.since_ms)
+            unit.memory.shared[name] = Shared(watch.since_ms, cause=watch.cause)
     return [*found, _tell(kind, RAISED, [*standing, *gone], due_ms, due_ms), *folded]
 
 

@@ -8,7 +8,7 @@ with the readings, so no event may depend on one.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from collector.reading import iso_utc
@@ -30,13 +30,14 @@ class Silences:
     """Every unit's deadline; `watermark_ms`: a tick has done what was due until then; `offline`: bridge, since when."""
 
     def __init__(
-        self, limits: Limits, shared: SharedConditions, due: list[tuple[int, int, str]], touched: set[str]
-    ) -> None:
-        self._limits, self._shared, self._due, self._touched = limits, shared, due, touched
+        self, limits: Limits, wards: Mapping[str, Sequence[Tracked]], shared: SharedConditions,
+        due: list[tuple[int, int, str]], touched: set[str],
+    ) -> None:  # fmt: skip
+        self._limits, self._wards, self._shared, self._due, self._touched = limits, wards, shared, due, touched
         self.first_ms: int | None = None  # the facility's first reading
         self.watermark_ms = 0
         self.offline: dict[str, int] = {}
-        shared.add(Kind(ABSENT, limits.silent_together, _shows, _could, _told_alone, self._whole, self._before))
+        shared.add(Kind(ABSENT, limits.silent_together, _shows, _could, _told_alone, self._whole))
 
     def expect(self, units: Iterable[Tracked]) -> None:
         """Set the deadline of every unit that is not known to be silent."""
@@ -63,14 +64,13 @@ class Silences:
             found.append(_never_heard(unit, due_ms))
 
     def settle(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
-        """What was due for this unit and its ward before its reading happened first, whether or not a tick noticed."""
+        """What was due in the unit's ward before its reading happened first, whether or not a tick has noticed."""
+        silent = unit.row.phase in (SILENT, UNSEEN) or ABSENT in unit.memory.shared
+        if silent or self._deadline_ms(unit) < time_ms:
+            for other in self._wards[unit.ward.id]:
+                if _could(other) and self._deadline_ms(other) < time_ms:
+                    self._fall_silent(other, self._deadline_ms(other))
         self._shared.settle(unit, time_ms, found)
-        if unit.last_ms is None or not unit.in_service or unit.row.phase == SILENT:
-            return
-        deadline_ms = self._deadline_ms(unit)
-        if deadline_ms < time_ms:
-            self._fall_silent(unit, deadline_ms)
-            self._shared.settle(unit, time_ms, found)
 
     def heard(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
         """A silent unit has reported."""
@@ -101,12 +101,6 @@ class Silences:
         self._touched.add(unit.id)
         if not _known(unit):
             self._shared.wait(unit, ABSENT, time_ms, time_ms)
-
-    def _before(self, units: Sequence[Tracked], due_ms: int) -> None:
-        """Every silence that was due in the ward when one is judged counts, whether or not a tick has noticed."""
-        for unit in units:
-            if unit.in_service and unit.row.phase not in (SILENT, UNSEEN) and self._deadline_ms(unit) <= due_ms:
-                self._fall_silent(unit, self._deadline_ms(unit))
 
     def _whole(self, units: Sequence[Tracked], time_ms: int) -> Whole:
         first_ms = min(u.memory.shared[ABSENT].since_ms for u in units)

@@ -6,6 +6,7 @@ A loss of supply is only noted here (`Memory.lost_ms`); it is judged with the wa
 from __future__ import annotations
 
 from collector.reading import Reading
+from collector.rules import causes
 from collector.rules.catalogue import NOT_RESTARTED_ACTION, STOPPED_ACTION
 from collector.rules.events import Event, Evidence
 from collector.rules.findings import clear_all, raise_now, raised
@@ -26,7 +27,7 @@ def went_off(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
             "limit_pct": unit.model.shutdown_pct,
             "volts": r.volts,
         }
-        found.append(raise_now(unit, "purity-shutdown", r.time_ms, evidence))
+        found.append(raise_now(unit, "purity-shutdown", r.time_ms, evidence, cause=causes.of_shutdown(unit)))
     elif gone or (r.volts is None and memory.delivered):
         memory.lost_ms, memory.back_ms = r.time_ms, None
     elif memory.delivered:
