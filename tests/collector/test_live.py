@@ -397,7 +397,7 @@ def test_silence_is_told_at_its_deadline_once_caught_up(bench, quick):
     bench.clock.advance(600_000)
     bench.until(collector, lambda: bench.signal("w1").get("calm") is False, "the silence to be told")
     silent = [(row.unit, row.at_ms) for row in all_rows(bench.data) if row.condition == "readings-absent"]
-    assert silent[0] == ("u1", NOW_MS + 20_000 + 120_000)
+    assert silent[0] == ("u1", NOW_MS + 20_000 + 120_000 + 15_000)
 
 
 def test_a_backlog_is_not_taken_for_silence_while_it_is_read(bench, quick, monkeypatch):

@@ -36,8 +36,8 @@ STORY = [
     (15, 20, "ibis", "raised", "flow-above-rated"),
     (16, 25, "ibis", "raised", "purity-amber"),
     (50, 53, "ibis", "cleared", "flow-above-rated"),
-    (63, 66, "wren", "raised", "readings-absent"),
-    (79, 81, "wren", "cleared", "readings-absent"),
+    (63, 66, "newborn", "raised", "readings-absent"),
+    (79, 81, "newborn", "cleared", "readings-absent"),
     (95, 97, "surgery", "raised", "ward-supply-lost"),
     (107, 110, "surgery", "cleared", "ward-supply-lost"),
     (115, 135, "heron", "raised", "purity-amber"),
@@ -56,12 +56,13 @@ def test_the_story_is_told_in_time(night):
 
 
 def test_only_the_units_of_the_story_are_spoken_of(night):
-    spoken = {who for _, who, _, _ in night} - {"surgery"}
-    assert spoken == {"ibis", "weaver", "heron", "quail", "wren", "finch", "robin", "lark"}
+    spoken = {who for _, who, _, _ in night} - {"surgery", "newborn"}
+    assert spoken == {"ibis", "weaver", "heron", "quail"}
 
 
-def test_the_ward_whose_power_was_cut_hears_of_it_once(night):
-    assert [what for _, who, what, _ in night if who == "surgery"] == ["raised", "cleared"]
+@pytest.mark.parametrize("ward", ["surgery", "newborn"])
+def test_a_ward_without_power_or_readings_hears_of_it_once(night, ward):
+    assert [what for _, who, what, _ in night if who == ward] == ["raised", "cleared"]
 
 
 def test_after_the_story_all_is_well(night):
