@@ -13,6 +13,7 @@ import numpy as np
 from simulator.physics import Array
 from simulator.trial.spells import HOUR_MS, MINUTE_MS, Spell, spells_of
 from simulator.trial.story import Flags, Story, Times
+from simulator.trial.truth import warmed_up
 
 #: Units sound their low-purity lamp after some tens of seconds so that a spike does not; 60 s, common practice.
 LAMP_DELAY_MS: Final = MINUTE_MS
@@ -42,13 +43,9 @@ class Seen(NamedTuple):
 def seen_by_unit(story: Story) -> Seen:
     """What a lamp or a line goes by: nothing while the unit is off, warms up or does not report."""
     starts = story.running & ~np.concatenate([[True], story.running[:-1]])
-    run = np.cumsum(starts)
-    # A recording that begins with a unit running has it warmed up.
-    began_ms = np.maximum.accumulate(np.where(starts, story.time_ms, story.time_ms[0] - 24 * HOUR_MS))
-    warm = story.time_ms - began_ms >= story.model.warm_up_min * MINUTE_MS
     purity = story.measured["purity_pct"]
-    good = story.running & warm & ~np.isnan(purity)
-    return Seen(story.time_ms[good], purity[good], run[good])
+    good = warmed_up(story) & ~np.isnan(purity)
+    return Seen(story.time_ms[good], purity[good], np.cumsum(starts)[good])
 
 
 def lamp(seen: Seen, limit_pct: float) -> list[Spell]:

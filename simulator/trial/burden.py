@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 from typing import Final
 
 import msgspec
@@ -97,11 +96,3 @@ def _counted(names: Iterable[str]) -> dict[str, int]:
     for name in names:
         counts[name] = counts.get(name, 0) + 1
     return dict(sorted(counts.items()))
-
-
-def shortest_return_min(marks: Sequence[Mark]) -> float | None:
-    """The shortest time between two raisings of one condition in minutes; None where none was raised twice."""
-    raised: dict[str, list[float]] = defaultdict(list)
-    for mark in marks:
-        raised[mark.condition].append(mark.from_min)
-    return min((b - a for at in raised.values() for a, b in pairwise(at)), default=None)

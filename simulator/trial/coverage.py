@@ -17,7 +17,7 @@ import numpy as np
 
 from collector.rules.capacity.now import CapacityNow
 from collector.rules.events import Quantiles
-from simulator.trial.spells import HOUR_MS, MINUTE_MS
+from simulator.trial.spells import MINUTE_MS
 from simulator.trial.story import Story
 
 #: How often the forecast is looked at, how often at most in a long story, and how often at least in a short fall.
@@ -153,8 +153,3 @@ def capacity_lpm(story: Story, row: int) -> float:
         else:
             high = middle
     return low
-
-
-def hours_between(from_ms: int, to_ms: int) -> float:
-    """Hours from one moment to another."""
-    return (to_ms - from_ms) / HOUR_MS

@@ -11,6 +11,7 @@ from typing import Final
 import msgspec
 import numpy as np
 
+from collector.rules.limits import LIMITS
 from simulator.trial import baselines, coverage
 from simulator.trial.coverage import Checked
 from simulator.trial.spells import DAY_MS, HOUR_MS, MINUTE_MS, Spell, in_force
@@ -59,9 +60,9 @@ class Mark(msgspec.Struct, frozen=True):
 class Judged(msgspec.Struct, frozen=True):
     """The figures of one story; times in minutes or hours as their names say, None where there is no such moment.
 
-    other_lead_min: the same for overdraw and supply alerts, which are not about the unit's output. foreseen_h: from
-    `capacity-falling` to amber. right_had_flow_stayed: nuisance alerts of the product that would have been none, had
-    the flow at the alert been kept.
+    other_lead_min: the lead with every other word to the ward counted: overdraw, supply, "do not turn up". foreseen_h:
+    from `capacity-falling` to amber. right_had_flow_stayed: nuisance alerts of the product that would have been none,
+    had the flow at the alert been kept.
     """
 
     number: int
@@ -95,7 +96,6 @@ def judge(story: Story, number: int = 0) -> Judged:
     first_ms, last_ms = int(story.time_ms[0]), int(story.time_ms[-1])
     healthy_ms = (story.onset_ms if story.onset_ms is not None else last_ms) - first_ms
     slow = _is_slow(story, truth)
-    others = told.spells(OTHER)
     return Judged(
         number=number, name=story.name, kind=story.kind, benign=story.benign, seed=story.seed, readings=told.readings,
         days=(last_ms - first_ms) / DAY_MS, healthy_days=healthy_ms / DAY_MS, shutdown=story.shutdown_ms is not None,
@@ -103,10 +103,11 @@ def judge(story: Story, number: int = 0) -> Judged:
         visible_min=_between(truth.visible_ms, story.shutdown_ms, MINUTE_MS),
         visible_first_min=_between(truth.visible_first_ms, story.shutdown_ms, MINUTE_MS),
         fast=truth.fast_ms is not None, slow=slow, foreseen_h=_foreseen_h(story, truth, told) if slow else None,
-        other_lead_min=_lead_min(story, [*others, *spells[PRODUCT]]),
+        other_lead_min=_lead_min(story, told.spells((*OTHER, *OUTPUT), ward=True)),
         right_had_flow_stayed=_right_had_flow_stayed(story, truth, told), cause=told.cause,
         ways={name: _way(story, truth, spells[name]) for name in WAYS},
-        checked=coverage.check(story, told.snapshots), marks=[_mark(alarm, first_ms) for alarm in told.alarms],
+        checked=coverage.check(story, told.snapshots),
+        marks=[_mark(alarm, first_ms) for alarm in told.alarms if not _is_thinning(story, alarm)],
     )  # fmt: skip
 
 
@@ -115,7 +116,7 @@ def spells_of_ways(story: Story, told: Told) -> dict[str, list[Spell]]:
     seen = baselines.seen_by_unit(story)
     model = story.model
     return {
-        PRODUCT: [alarm.spell for alarm in told.alarms if _tells_ward(alarm)],
+        PRODUCT: told.spells(OUTPUT, ward=True),
         LAMP: baselines.lamp(seen, model.amber_pct),
         RED_LAMP: baselines.lamp(seen, model.red_pct),
         LINE: baselines.straight_line(seen, model.red_pct, baselines.notice_min(story)),
@@ -183,6 +184,11 @@ def _foreseen_h(story: Story, truth: Truth, told: Told) -> float | None:
     spells = [s for s in told.spells((CAPACITY_FALLING,)) if s.to_ms is None or s.to_ms > onset_ms]
     first_ms = min((spell.from_ms for spell in spells), default=amber_ms)
     return (amber_ms - max(first_ms, onset_ms)) / HOUR_MS if first_ms < amber_ms else None
+
+
+def _is_thinning(story: Story, alarm: Alarm) -> bool:
+    """Whether an alarm says only that a long story has a reading a minute: the rules' silence is for every 10 s."""
+    return alarm.condition == "readings-absent" and float(np.median(np.diff(story.time_ms))) > LIMITS.absent_ms / 4
 
 
 def _right_had_flow_stayed(story: Story, truth: Truth, told: Told) -> int:

@@ -101,7 +101,7 @@ def _burden(f: Figures) -> Iterable[Sequence[str]]:
     yield "most in ten minutes", str(b.ward_peak_per_10_min)
     yield "ten-minute periods in flood", f"{100 * b.flood_share:.2f} %"
     yield "stale, over 24 h", ", ".join(f"{name} {count}" for name, count in b.stale.items()) or "none"
-    yield "shutdowns without any ward alert, overdraw and supply counted", str(f.missed_with_others)
+    yield "shutdowns without any word to the ward (overdraw, supply, 'do not turn up')", str(f.missed_with_others)
     yield "nuisance that was right, had the flow stayed", str(f.right_had_flow_stayed)
     yield "capacity-falling a benign unit-month", f"{f.falling_per_benign_month:.3f}"
 

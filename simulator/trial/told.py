@@ -15,8 +15,8 @@ from simulator.trial.story import UNIT, Story
 
 #: Ward alerts that tell of the unit's output; the others (overdraw, supply, silence) are counted apart.
 OUTPUT: Final = ("shutdown-expected", "purity-amber", "purity-red", "purity-shutdown")
-#: Others that a ward may have heard before a shutdown.
-OTHER: Final = ("flow-above-rated", "supply-poor", "supply-lost")
+#: Others that a ward may have heard before a shutdown: overdraw, supply, and a unit that is not to be turned up.
+OTHER: Final = ("flow-above-rated", "supply-poor", "supply-lost", "capacity-falling")
 #: Conditions whose events carry the cause of a loss.
 _WITH_CAUSE: Final = (*OUTPUT, "capacity-falling", "sensor-suspect")
 _UNKNOWN: Final = "unknown"
@@ -39,9 +39,9 @@ class Told(NamedTuple):
     cause: str
     snapshots: list[CapacityNow]
 
-    def spells(self, conditions: Sequence[str]) -> list[Spell]:
-        """When any of these conditions stood."""
-        return [alarm.spell for alarm in self.alarms if alarm.condition in conditions]
+    def spells(self, conditions: Sequence[str], *, ward: bool = False) -> list[Spell]:
+        """When any of these conditions stood; with `ward`, only what the ward heard."""
+        return [alarm.spell for alarm in self.alarms if alarm.condition in conditions and (alarm.ward or not ward)]
 
 
 def tell(story: Story, moments_ms: Sequence[int]) -> Told:
