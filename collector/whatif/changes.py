@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final, TypeGuard
 
 import msgspec
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from collector.rules.limits import LIMITS, Limits
 from collector.site import Model, Site, TomlPath, Ward, fault_text
@@ -165,7 +165,7 @@ class _File:
         if not self._is_table(table, ("limits",), "[limits]"):
             return limits
         try:
-            keys: BaseModel = limit_keys.LimitKeys.model_validate(table)
+            keys = limit_keys.read(table)
         except ValidationError as error:
             self._add(error, ("limits",), lambda path: limit_keys.keys_at(path[1:]))
             return limits
@@ -177,15 +177,15 @@ class _File:
                 changed = high if high in keys.model_fields_set else low
                 self.refuse(("limits", changed), f"limits must rise: {low} <= {high}, and they would be "
                             f"{getattr(after, low)} and {getattr(after, high)}")  # fmt: skip
-        before, now = limits._asdict(), after._asdict()
-        self.changes += [Change("limits", *limit_keys.shown(key, before[key], now[key]))
-                         for key in limits._fields if before[key] != now[key]]  # fmt: skip
+        self.changes += [Change("limits", *values) for values in limit_keys.differing(limits, after)]
         return after
 
     def _add(self, error: ValidationError, under: TomlPath, keys_at: Callable[[TomlPath], list[str]]) -> None:
         for item in error.errors():
             path = (*under, *item["loc"])
             if item["type"] == "model_type":
-                self.refuse(path, f"'{path[-1]}' is a delay; write {path[-1]} = {{ on_s = 60, off_s = 120 }}")
+                self.refuse(
+                    path, f"'{path[-1]}' is a table; write {path[-1]} = {{ {limit_keys.keys_at(path[1:])[0]} = … }}"
+                )
             else:
                 self.faults.append(fault_text(self._name, self._lines, dict(item), keys_at, under))

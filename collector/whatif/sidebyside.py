@@ -118,10 +118,10 @@ class SideBySide:
                 self._take(before, after)
             if self._due and self._due[0][0] <= reading.time_ms:
                 yield from self._settle_due(reading.time_ms)
-            if (span := spans.get(reading.unit)) is None:
-                spans[reading.unit] = [reading.time_ms, reading.time_ms]
-            elif reading.time_ms > span[1]:
+            if (span := spans.get(reading.unit)) is not None and reading.time_ms > span[1]:
                 span[1] = reading.time_ms
+            elif span is None and self._is_known(reading.unit):
+                spans[reading.unit] = [reading.time_ms, reading.time_ms]
         yield from self._finish()
 
     def _take(self, before: list[Event], after: list[Event]) -> None:
@@ -188,6 +188,9 @@ class SideBySide:
             self._keep(difference)
             yield difference
 
+    def _is_known(self, unit: str) -> bool:
+        return self._site.unit(unit) is not None or self._tried.site.unit(unit) is not None
+
     def _ward_of(self, unit: str) -> str:
         site = self._site if self._site.unit(unit) else self._tried.site
         return site.ward_of(unit).id
@@ -212,7 +215,7 @@ class SideBySide:
             first=iso_utc(min(first for first, _ in spans)) if spans else None,
             last=iso_utc(max(last for _, last in spans)) if spans else None,
             readings=summary.readings, late=summary.late, broken=broken, unknown_units=summary.unknown_units,
-            units=len(spans), unit_months=round(months, 4), window_min=self._window_ms / MINUTE,
+            units=len(spans), unit_months=round(months, 6), window_min=self._window_ms / MINUTE,
             changes=self._tried.changes, today=self.runs[TODAY].result(months),
             changed=self.runs[CHANGED].result(months), conditions=self._conditions(),
             differences=[difference for _, _, difference in sorted(self._gravest, reverse=True)],
