@@ -32,14 +32,17 @@ _WHEN: Final = "%d %b %H:%M:%S"
 _WHEN_TIP: Final = alt.Tooltip("when:N", title="time")
 #: Colours as on the board; each limit and event also carries its word.
 COLOURS: Final = {"high": "#d2202f", "medium": "#b87d00", "low": "#0b8ba3"}
+IN_USE: Final = "in-use"
+IN_USE_COLOUR: Final = "#8b8f96"
 
 
 class Limit(NamedTuple):
-    """A level drawn across a chart."""
+    """A level drawn across a chart; its word stands above its line, or below it."""
 
     value: float
     text: str
     priority: str
+    below: bool = False
 
 
 class Quantity(NamedTuple):
@@ -77,13 +80,18 @@ def frame_of(series: Series, quantity: str, zone: ZoneInfo) -> pd.DataFrame:
 
 
 def chart(
-    past: UnitPast, quantity: Quantity, zone: ZoneInfo, limits: Sequence[Limit] = (), *, dark: bool = False
+    past: UnitPast,
+    quantity: Quantity,
+    zone: ZoneInfo,
+    limits: Sequence[Limit] = (),
+    *,
+    dark: bool = False,
+    until_ms: int = 0,
+    ahead: Sequence[alt.Chart] = (),
 ) -> alt.Chart | alt.LayerChart | alt.FacetChart:
-    """One quantity over the span, with limits and events."""
+    """One quantity over the span, with limits and events; the axis goes on to until_ms, where `ahead` is drawn."""
     table = frame_of(past.series, quantity.name, zone)
-    span = local_times([past.from_ms, past.to_ms], zone)
-    x = alt.X("time:T", title=None, scale=alt.Scale(type="utc", domain=[_when(moment) for moment in span]),
-              axis=alt.Axis(format=_format(past.to_ms - past.from_ms), labelOverlap=True, tickCount=8))  # fmt: skip
+    x = time_axis(past.from_ms, max(past.to_ms, until_ms), zone)
     base = alt.Chart(table)
     dots = alt.OverlayMarkDef(size=14) if len(table) <= FEW_POINTS else False  # else a lone point would not be seen
     scale = alt.Scale(domain=_span(table, quantity, limits), nice=False)
@@ -97,8 +105,15 @@ def chart(
             tooltip=[_WHEN_TIP, *(alt.Tooltip(f"{name}:Q", format=".1f") for name in _SHOWN)],
         ),
     ]  # fmt: skip
-    layers = [*lines, *(layer for limit in limits for layer in _limit(limit, dark)), *_events(past, zone)]
-    return alt.layer(*layers).properties(height=HEIGHT_PX)
+    drawn = [layer for limit in limits for layer in limit_layers(limit, dark)]
+    return alt.layer(*lines, *drawn, *_events(past, zone), *ahead).properties(height=HEIGHT_PX + (70 if ahead else 0))
+
+
+def time_axis(from_ms: int, to_ms: int, zone: ZoneInfo) -> alt.X:
+    """The axis of a span, in the facility's wall clock."""
+    domain = [_when(moment) for moment in local_times([from_ms, to_ms], zone)]
+    return alt.X("time:T", title=None, scale=alt.Scale(type="utc", domain=domain),
+                 axis=alt.Axis(format=_format(to_ms - from_ms), labelOverlap=True, tickCount=8))  # fmt: skip
 
 
 def _when(moment: pd.Timestamp) -> alt.DateTime:
@@ -107,7 +122,9 @@ def _when(moment: pd.Timestamp) -> alt.DateTime:
 
 
 def _format(span_ms: int) -> str:
-    return "%H:%M" if span_ms <= DAY else "%d %b" if span_ms > 2 * DAY else "%d %b %H:%M"
+    if span_ms > 400 * DAY:
+        return "%b %Y"
+    return "%H:%M" if span_ms <= DAY else "%d %b" if span_ms > 4 * DAY else "%d %b %H:%M"
 
 
 def _span(table: pd.DataFrame, quantity: Quantity, limits: Sequence[Limit]) -> list[float]:
@@ -119,11 +136,13 @@ def _span(table: pd.DataFrame, quantity: Quantity, limits: Sequence[Limit]) -> l
     return [low - edge if low else 0.0, high + edge]
 
 
-def _limit(limit: Limit, dark: bool) -> list[alt.Chart]:
+def limit_layers(limit: Limit, dark: bool) -> list[alt.Chart]:
+    """A level's line and its word."""
     table = alt.Chart(pd.DataFrame({"value": [limit.value], "text": [limit.text]}))
-    colour = COLOURS[limit.priority]
+    colour = COLOURS.get(limit.priority, IN_USE_COLOUR)
     rule = table.mark_rule(color=colour, strokeDash=[6, 3], strokeWidth=1.4).encode(y="value:Q")
-    text = table.mark_text(align="left", dx=3, dy=-6, fontSize=11, fontWeight="bold", color=INK[dark])
+    text = table.mark_text(align="left", dx=3, dy=10 if limit.below else -6, fontSize=11, fontWeight="bold",
+                           color=INK[dark])  # fmt: skip
     return [rule, text.encode(y="value:Q", x=alt.value(0), text="text:N")]
 
 

@@ -15,6 +15,7 @@ from collector.rules.lifecycle import State
 from collector.rules.unitrow import UnitRow
 from collector.store import Quarantined
 from dashboard.board import Look, acknowledged, instruction
+from dashboard.capacity import expected_text
 from dashboard.episodes import Episode
 from dashboard.queries import Now
 from dashboard.tiles import mark_html
@@ -58,8 +59,11 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int) -> str:
     where = alarm.unit or "whole ward"
     ward = _ward_title(now, alarm.ward)
     since = moment_text(alarm.raised_ms, now_ms, now.zone)
+    row = now.units.get(alarm.unit)
+    foretells = alarm.active and alarm.condition == "shutdown-expected"
+    expected = expected_text(alarm, row, now, now_ms, by_clock=True) if foretells else ""
     until = f", until {moment_text(alarm.cleared_ms, now_ms, now.zone)}" if not alarm.active else ""
-    texts = [instruction(alarm), acknowledged(alarm, now, now_ms)]
+    texts = [expected and f"{expected}.", instruction(alarm), acknowledged(alarm, now, now_ms)]
     rest = "".join(f"<div>{escape(text)}</div>" for text in texts if text)
     return (
         f'<div class="sw-line sw-{look}{flash}">{mark_html(look)} <b>{escape(title_of(alarm.condition))}</b> · '

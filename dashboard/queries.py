@@ -20,9 +20,10 @@ import msgspec
 
 from collector.clock import Clock, ScaledClock, WallClock
 from collector.rules.alarms import Alarm, urgency
+from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import CONDITION, JournalRow
 from collector.rules.unitrow import UnitRow
-from collector.site import Site, SiteError, parse_site
+from collector.site import Model, Site, SiteError, parse_site
 from collector.store import Quarantined, history, open_reader
 from collector.store.connect import snapshot, store_path
 from collector.store.history import Extent, Series
@@ -77,6 +78,10 @@ class Now(msgspec.Struct, frozen=True, kw_only=True):
     def zone(self) -> ZoneInfo:
         """The facility's time zone."""
         return ZoneInfo(self.site.facility.timezone if self.site else "UTC")
+
+    def model_of(self, unit: str) -> Model:
+        """A unit's model; the defaults where the site file does not say."""
+        return self.site.model_of(unit) if self.site and self.site.unit(unit) else Model(id="default")
 
     def speaking(self) -> list[Alarm]:
         """Alarms that people should see now, worst and oldest first."""
@@ -157,6 +162,12 @@ def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, po
     events = [*own, *(row for row in shared if row.ward == ward)]
     events.sort(key=lambda row: (-row.at_ms, -row.seq))
     return UnitPast(from_ms=from_ms, to_ms=to_ms, series=series, events=events)
+
+
+def unit_capacity(data_dir: Path, unit: str, from_ms: int, to_ms: int, points: int = 900) -> list[CapacityPoint]:
+    """A unit's capacity by the hour, in at most `points` buckets."""
+    with _reader(data_dir) as conn:
+        return history.capacity_points(conn, unit, from_ms, to_ms, points)
 
 
 def journal(

@@ -91,7 +91,13 @@ def tile_html(tile: Tile) -> str:
         f"<span>{escape(tile.flow)}<small> L/min</small></span></span>"
     )
     foot = " · ".join(text for text in (tile.age if tile.greyed and tile.age != tile.word else "", tile.proven) if text)
-    texts = (("sw-do", tile.action), ("sw-note", tile.note), ("sw-acked", tile.acknowledged), ("sw-foot", foot))
+    texts = (
+        ("sw-do", tile.action),
+        ("sw-holds", tile.holds),
+        ("sw-note", tile.note),
+        ("sw-acked", tile.acknowledged),
+        ("sw-foot", foot),
+    )
     said = "".join(f'<span class="{name}">{escape(text)}</span>' for name, text in texts if text)
     return (
         f'<a class="{" ".join(classes)}" id="tile-{escape(tile.unit)}" href="./unit?unit={quote(tile.unit)}">'

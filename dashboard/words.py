@@ -50,6 +50,34 @@ def more_alarms(count: int) -> str:
     return f"and {count} more" if count else ""
 
 
+def good_to(flow: str) -> str:
+    """Said of a unit that holds less than its rated flow, where it stands: before anybody turns it up."""
+    return f"good to {flow} L/min; do not turn up"
+
+
+def good_to_only(flow: str) -> str:
+    """Said of a unit that will not hold even the flow in use."""
+    return f"good to {flow} L/min only"
+
+
+def was_good_to(flow: str) -> str:
+    """Said of a unit whose data are old."""
+    return f"was good to {flow} L/min only"
+
+
+HOLDS_NOTHING: Final = "holds no flow"
+
+
+def shut_off_expected(when: str) -> str:
+    """A forecast that the unit will switch itself off."""
+    return f"Shut-off expected {when}"
+
+
+def red_expected(when: str) -> str:
+    """A forecast that the unit's output will be very low, where no switch-off is foreseen."""
+    return f"Very low output expected {when}"
+
+
 # -- the strip above every screen -------------------------------------------------------------------------------------
 def simulated_mark(speed: float, now: str) -> str:
     """Stands on every screen of a simulated facility."""
@@ -117,44 +145,122 @@ SERVICE_ROLES: Final = "Taking a unit out of service and returning it is for an 
 FOLDED_SOON: Final = "The collector takes it up within seconds."
 FOLDED_LATER: Final = "The collector is not running: it takes effect when it runs again."
 
-# -- about ------------------------------------------------------------------------------------------------------------
-WATCHES: Final = (
-    "Each unit's purity (oxygen, % by volume), flow and power, as its sensors report them, against the limits below.",
-    "Whether readings come at all. No readings is never good news here: the tile says since when and is greyed.",
-    "Supply of single units and of whole wards, flow above what the unit or the ward allows, flow that stops, sensors "
-    "that cannot be right.",
-    "Service hours: seen running, taken from the unit's own hour meter across a gap, or not accounted for. It says "
-    "which.",
-    "Who was told, who acknowledged, what was put aside and why: an append-only journal.",
+# -- forecasts: a range is nine chances in ten ------------------------------------------------------------------------
+REACHED: Final = "reached"
+NOT_FORESEEN: Final = "not within 30 days"
+ANY_TIME: Final = "at any time"
+BY_NOW: Final = "any moment now"
+ABOUT: Final = "about"
+
+
+def within(time: str) -> str:
+    """From now on, at the latest then."""
+    return f"within {time}"
+
+
+def or_later(time: str) -> str:
+    """Not before then, perhaps never."""
+    return f"{time} or later"
+
+
+def about(time: str) -> str:
+    """A range whose ends are the same once they are rounded."""
+    return f"{ABOUT} {time}"
+
+
+def between(first: str, last: str) -> str:
+    """A range by the clock."""
+    return f"between {first} and {last}"
+
+
+def from_on(first: str) -> str:
+    """A range without an end."""
+    return f"from {first} on"
+
+
+# -- the capacity panel -----------------------------------------------------------------------------------------------
+CAPACITY_PLACE: Final = (
+    "Capacity is not known yet: it is found while the unit runs warmed up with purity and flow measured."
 )
-WATCHES_NOT: Final = (
-    "Patients. It knows no patient, and nothing here says how one is. Use pulse oximetry with every concentrator.",
-    "It controls nothing: it never switches a unit off, never sets a flow, never silences a unit's own alarm.",
-    "A valve that fails within minutes or a power cut cannot be foreseen, only told.",
-    "Purity at low flow hides ageing: a worn unit may read well at 1 L/min and fail when turned up. “Proven to” says "
-    "what was lately seen; above it nothing is known.",
-    "These screens make no sound and are no confirmed delivery: do not rely on them alone.",
-    "A leak behind the flow meter (humidifier lid, tubing, open splitter port) is not seen from here.",
+GOOD_FOR_NOTHING: Final = "Holds no flow at acceptable purity: do not use it."
+CHANGE_OVER_FIRST: Final = "Do not turn it up: change over first."
+NOTHING_ABOVE: Final = "above that nothing is known"
+CHECK_AT_RATED: Final = "Check it at rated flow with a calibrated analyser."
+NOTHING_FORESEEN: Final = "no limit within 30 days, as far as can be seen"
+STILL_OLD: Final = "Nobody can say from here how it is now: look at the unit itself."
+NEVER_TURN_UP: Final = (
+    "Never turn a flow up on the strength of this table: follow the order and the ward's protocol, and check purity at "
+    "the new flow with a calibrated analyser."
 )
-CAUTIONS: Final = (
-    "The unit's own alarms, pulse oximetry and the ward's protocol stay primary. Where they, the unit's manual or "
-    "local codes differ from a screen here, they are right.",
-    "Preterm babies are harmed by too much oxygen as well as by too little. Never turn a flow up on the strength of a "
-    "screen.",
-    "Oxygen feeds fire: no smoking, flame, sparks, oil or grease near units and cylinders.",
-    "If this screen, the network or the power fails: go round the units by the ward's paper checklist.",
+TURNED_UP: Final = ("If set to", "amber", "red", "switch-off")
+AS_NOW: Final = ", as now"
+UNSEEN_TABLE: Final = "Above the proven flow this is what was believed before, not what is seen."
+LIKELY: Final = "Likely cause"
+STEADY: Final = "steady"
+CAUSE_TITLES: Final = {
+    "flow-above-rated": "more flow than the unit is rated for", "sieve-worn": "worn sieve", "sieve-wet": "wet sieve",
+    "intake-blocked": "blocked intake or filter", "valve-fault": "valve fault", "compressor-weak": "weak compressor",
+    "supply-voltage-low": "low supply voltage", "leak": "leak", "sensor-fault": "the sensor, not the unit",
+    "unknown": "not known",
+}  # fmt: skip
+
+
+def will_not_hold(flow: str) -> str:
+    """Said where more is in use than the unit is good for."""
+    return f"It will not hold the {flow} L/min in use."
+
+
+def good_for(flow: str, rated: str) -> str:
+    """What a unit will hold, when that is less than it is rated for."""
+    return f"Good for up to {flow} L/min of its rated {rated}."
+
+
+def good_for_rated(rated: str) -> str:
+    """Said of a unit that holds what it should."""
+    return f"Good for its rated {rated} L/min."
+
+
+def outlook(flow: str, parts: list[str]) -> str:
+    """When limits will be reached at the flow in use."""
+    return f"At {flow} L/min, as now: {', '.join(parts) or NOTHING_FORESEEN}."
+
+
+def was_expected(flow: str, parts: list[str]) -> str:
+    """The last forecast of a unit that has fallen silent, by the clock."""
+    return f"At {flow} L/min it was expected to reach {', '.join(parts)}."
+
+
+def unseen_at(flow: str) -> str:
+    """Why there is no band."""
+    return f"Capacity cannot be seen at {flow} L/min: purity is the same at any capacity above that."
+
+
+def as_of(when: str) -> str:
+    """Stands before what is old."""
+    return f"As of {when}, not now:"
+
+
+def off_since(when: str) -> str:
+    """Why an estimate is old."""
+    return f"The unit has been off since {when}."
+
+
+def not_renewed(when: str) -> str:
+    """Why an estimate is old though readings come."""
+    return f"Not renewed since {when}: the unit is not running warmed up, or purity or flow are not measured."
+
+
+BAND_CAPTION: Final = (
+    "Band: nine chances in ten; line: most likely. Pale: not seen at the flow in use, so only its lower edge says "
+    "anything. Dashed green: proven."
 )
-STARRED: Final = "* from the site file; the others are defaults"
-LIMIT_SOURCES: Final = (
-    "Limits are the model's in the site file; the unit's manual overrides every default. Default red 82 % (v/v): the "
-    "low-oxygen alarm point of WHO's technical specifications for oxygen concentrators (2015) and of ISO 80601-2-69. "
-    "Default amber 85 %, switch-off 70 %: common practice. Warm-up 10 min: 90 % of the rise within 10.5 min (Johns et "
-    "al., Thorax 1985;40:806). More than 96.5 % is the analyser: argon comes through with the oxygen (same source). "
-    "Delays, deadbands and their sources stand in collector/rules/limits.py. Priorities after IEC 60601-1-8; the life "
-    "of an alarm after ISA-18.2 / IEC 62682."
+NO_CAPACITY_YET: Final = "No capacity on record in this span: a point is kept for every hour in which the unit ran."
+FAN_CAPTION: Final = (
+    "After “now”: when each limit is reached if the flow stays (wedge and bars: nine chances in ten; dashed, tick: "
+    "as likely before as after)."
 )
-HOURS: Final = (
-    "Observed: seen running, reading by reading. Inferred: across gaps, from the unit's own hour meter. Not accounted "
-    "for: gaps in which it may or may not have run; they are not counted as service."
-)
-CAPACITY_PLACE: Final = "Capacity is not estimated yet. What is known is the highest flow it was lately seen to hold."
+
+
+def beyond_span(said: str) -> str:
+    """Why no forecast is drawn though there is one."""
+    return f"By forecast: {said}. Choose a longer span to see it drawn."

@@ -57,9 +57,12 @@ class Alarm(msgspec.Struct, kw_only=True):
         return self.active and not self.held
 
 
-def urgency(alarm: Alarm) -> tuple[int, int, int, tuple[str, str, str]]:
-    """Sorts what people must hear of first: by priority, then no oxygen before too little, then the oldest."""
-    rank = -PRIORITIES.index(alarm.priority), place_of(alarm.condition)
+def urgency(alarm: Alarm) -> tuple[int, int, bool, int, tuple[str, str, str]]:
+    """Sorts what people must hear of first.
+
+    By priority, then no oxygen before too little, then what is before what is to come, then the oldest.
+    """
+    rank = -PRIORITIES.index(alarm.priority), place_of(alarm.condition), alarm.condition == "shutdown-expected"
     return (*rank, alarm.raised_ms or 0, alarm.key)
 
 

@@ -1,15 +1,17 @@
-"""One unit: what it says now, its past, its hours, its alarms and its journal; `?unit=ID`."""
+"""One unit: what it says now, what it is good for, its past, its hours, its alarms and its journal; `?unit=ID`."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import words
+from dashboard import guide, words
 from dashboard.board import places, tile_of
+from dashboard.capacity import panel_of
 from dashboard.figures import current_values, figures_html
 from dashboard.frame import EVERY_S, look, needed_now, strip
 from dashboard.freshness import collector_lives
-from dashboard.past import draw_charts, draw_record
+from dashboard.panel import panel_html
+from dashboard.past import draw_capacity, draw_charts, draw_record
 from dashboard.tiles import tile_html
 
 strip()
@@ -39,9 +41,14 @@ def present() -> None:
     tile = tile_of(unit, known, own, screen.now_ms, collector_lives(known, screen.wall_ms), shared)
     row = known.units.get(unit)
     values = figures_html(current_values(row), greyed=tile.greyed) if row else ""
-    st.html(f'<div class="sw-now"><div class="sw-wards sw-single">{tile_html(tile)}</div>{values}</div>')
+    panel = panel_of(row, known.model_of(unit), known, screen.now_ms, stale=tile.greyed)
+    st.html(f'<div class="sw-now"><div class="sw-wards sw-single">{tile_html(tile)}</div>{values}</div>'
+            f"{panel_html(panel)}")  # fmt: skip
 
 
 present()
+with st.expander(guide.HOW_TITLE):
+    st.markdown("\n\n".join(guide.CAPACITY_HELP))
+draw_capacity(unit)
 draw_charts(unit, ward.id)
 draw_record(unit, ward.id)

@@ -153,9 +153,9 @@ def test_a_tile_leads_to_its_unit_with_charts(browser, troubled_hospital):
     with page_of(browser) as page:
         page.goto(url)
         page.locator("#tile-unit-07").click()
-        expect(page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg")).to_have_count(3)
+        expect(page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg")).to_have_count(4)
         assert page.url.endswith("/unit?unit=unit-07")
-        page.get_by_text("Week", exact=True).click()
+        page.get_by_text("Week", exact=True).nth(1).click()
         expect(page.get_by_text("by 12 min")).to_be_visible()
         expect(page.get_by_text("Not accounted for", exact=True)).to_be_visible()
 

@@ -1,0 +1,214 @@
+"""A unit's capacity as plain texts: what it is good for, when it will reach its limits, and why; pure.
+
+Rules of this file: what the collector stored is put into words, never judged again, but for its age: an estimate that
+is old is said in the past, with its time, and its forecast by the clock only.
+"""
+
+from __future__ import annotations
+
+from math import floor
+from typing import Final, NamedTuple
+
+from collector.rules.alarms import Alarm
+from collector.rules.capacity.now import CapacityNow, Outlook
+from collector.rules.events import Quantiles
+from collector.rules.unitrow import OFF, RUNNING, UnitRow
+from collector.site import Model
+from dashboard import words
+from dashboard.queries import Now
+from dashboard.ranges import clock_range, range_of, range_text, when_text
+from dashboard.times import MINUTE, moment_text
+
+#: A calm unit's estimate is renewed every ten minutes, and not for some minutes after a step in flow; one that is older
+#: than this is not of now.
+OLD_MS: Final = 30 * MINUTE
+#: Less than this share of the rated flow is worth a word (flow meters are no better: see collector/rules/limits.py).
+_SHORT_SHARE: Final = 0.95
+#: Under this flow nothing is said to hold, and under this fall a day nothing can be told from noise.
+_LEAST_FLOW_LPM: Final = 0.5
+_STEADY_PCT_PER_DAY: Final = 0.05
+LIMITS: Final = (("amber_in_min", words.TURNED_UP[1]), ("red_in_min", words.TURNED_UP[2]),
+                 ("shutdown_in_min", words.TURNED_UP[3]))  # fmt: skip
+
+
+class Panel(NamedTuple):
+    """What the capacity panel says; texts are plain and still to be escaped. `table` rows: flow and three ranges."""
+
+    head: str
+    lines: tuple[str, ...] = ()
+    figures: tuple[tuple[str, str], ...] = ()
+    cause: str = ""
+    why: tuple[str, ...] = ()
+    table: tuple[tuple[str, ...], ...] = ()
+    greyed: bool = False
+    short: bool = False  # the unit will not hold its rated flow
+    note: str = ""
+
+
+def flow_text(flow_lpm: float) -> str:
+    """A flow rounded down to the half litre, as in instructions: it must hold, and not change with every estimate."""
+    return f"{floor(flow_lpm * 2 + 1e-6) / 2:.1f}"
+
+
+def is_short(found: CapacityNow, model: Model) -> bool:
+    """Whether a unit is known to hold less than its rated flow."""
+    return found.good_to_lpm is not None and found.good_to_lpm < _SHORT_SHARE * model.rated_flow_lpm
+
+
+def is_old(found: CapacityNow, row: UnitRow, now: Now, now_ms: int) -> bool:
+    """Whether an estimate is too old to be of now, or its unit does not show any more what it could be made from."""
+    shown = row.phase == RUNNING and row.purity_pct is not None and row.flow_lpm is not None
+    return not shown or now_ms - found.at_ms > OLD_MS + 10_000 * now.clock.speed
+
+
+def holds_text(row: UnitRow, model: Model, *, greyed: bool) -> str:
+    """What the board says of a unit that holds less than its rated flow; "" of all others."""
+    found = row.capacity
+    if found is None or found.good_to_lpm is None or not is_short(found, model):
+        return ""
+    if found.good_to_lpm < _LEAST_FLOW_LPM:
+        return words.HOLDS_NOTHING
+    flow = flow_text(found.good_to_lpm)
+    if greyed:
+        return words.was_good_to(flow)
+    return words.good_to_only(flow) if _too_much(found, row) else words.good_to(flow)
+
+
+def _too_much(found: CapacityNow, row: UnitRow) -> bool:
+    """Whether more flow is in use than the unit will hold."""
+    return row.flow_lpm is not None and found.good_to_lpm is not None and row.flow_lpm > found.good_to_lpm * 1.02
+
+
+def expected_text(alarm: Alarm, row: UnitRow | None, now: Now, now_ms: int, *, by_clock: bool) -> str:
+    """When a unit will switch itself off or give too little, for an alarm that foretells it; "" when it says nothing.
+
+    The later of the alarm's forecast and the unit's own is told.
+    """
+    forecast, at_ms = dict(alarm.forecast or {}), alarm.event_ms or alarm.raised_ms or now_ms
+    found = row.capacity if row else None
+    if found is not None and found.outlook is not None and found.at_ms >= at_ms:
+        at_ms = found.at_ms
+        forecast = {name: getattr(found.outlook, name) for name, _ in LIMITS}
+    for name, said in (("shutdown_in_min", words.shut_off_expected), ("red_in_min", words.red_expected)):
+        quantiles = forecast.get(name)
+        if isinstance(quantiles, dict) and quantiles.get("p05") is not None:
+            if by_clock:
+                return said(clock_range(quantiles, at_ms, now_ms, now.zone))
+            return said(when_text(range_of(quantiles, now_ms - at_ms)))
+    return ""
+
+
+def panel_of(row: UnitRow | None, model: Model, now: Now, now_ms: int, *, stale: bool) -> Panel:
+    """The capacity panel of one unit; `stale` when its readings are too old to say anything."""
+    found = row.capacity if row else None
+    if row is None or found is None:
+        proven = _proven(row, now, now_ms) if row else ""
+        return Panel(words.CAPACITY_PLACE, (_sentence(proven or words.NOT_PROVEN),), greyed=stale)
+    old = stale or is_old(found, row, now, now_ms)
+    head = _head(found, row, model, now, now_ms)
+    short = is_short(found, model)
+    figures = tuple(_figures(found, row, model, now, now_ms))
+    cause, why = words.CAUSE_TITLES.get(found.cause, found.cause), tuple(map(_sentence, found.why))
+    if old:
+        when = moment_text(found.at_ms, now_ms, now.zone)
+        return Panel(f"{words.as_of(when)} {head[0].lower()}{head[1:]}", _old_lines(found, row, now, now_ms, stale),
+                     figures, cause, why, (), True, short)  # fmt: skip
+    table = tuple(_table(found, now_ms))
+    return Panel(head, tuple(_lines(found, row, model, now_ms)), figures, cause, why, table, False, short,
+                 "" if found.seen or not table else words.UNSEEN_TABLE)  # fmt: skip
+
+
+def _head(found: CapacityNow, row: UnitRow, model: Model, now: Now, now_ms: int) -> str:
+    rated = f"{model.rated_flow_lpm:g}"
+    if not found.seen:
+        proven = _proven(row, now, now_ms)
+        return _sentence(f"{proven}; {words.NOTHING_ABOVE}" if proven else words.NOT_PROVEN)
+    if found.good_to_lpm is None:
+        return words.CAPACITY_PLACE
+    if found.good_to_lpm < _LEAST_FLOW_LPM:
+        return words.GOOD_FOR_NOTHING
+    short = is_short(found, model)
+    return words.good_for(flow_text(found.good_to_lpm), rated) if short else words.good_for_rated(rated)
+
+
+def _lines(found: CapacityNow, row: UnitRow, model: Model, now_ms: int) -> list[str]:
+    lines = []
+    if found.seen and is_short(found, model):
+        lines.append(words.will_not_hold(f"{row.flow_lpm:.1f}") if _too_much(found, row) else words.CHANGE_OVER_FIRST)
+    flow = found.outlook.flow_lpm if found.outlook else row.flow_lpm
+    if not found.seen and flow is not None:
+        lines.append(f"{words.unseen_at(f'{flow:.1f}')} {words.CHECK_AT_RATED}")
+    if found.outlook is not None:
+        ranges = [(name, range_of(getattr(found.outlook, key), now_ms - found.at_ms)) for key, name in LIMITS]
+        foreseen = any(one.early is not None for _, one in ranges)
+        parts = [f"{name} {when_text(one)}" for name, one in ranges] if foreseen else []
+        if foreseen or found.seen:
+            lines.append(words.outlook(f"{found.outlook.flow_lpm:.1f}", parts))
+    return lines
+
+
+def _old_lines(found: CapacityNow, row: UnitRow, now: Now, now_ms: int, stale: bool) -> tuple[str, ...]:
+    """Why it is old; and of a unit that fell silent, what was to come, by the clock."""
+    if not stale:
+        off = row.phase == OFF
+        since = moment_text(row.phase_since_ms if off else found.at_ms, now_ms, now.zone)
+        return (words.off_since(since) if off else words.not_renewed(since),)
+    if found.outlook is None:
+        return (words.STILL_OLD,)
+    said = [(name, clock_range(getattr(found.outlook, key), found.at_ms, now_ms, now.zone)) for key, name in LIMITS]
+    parts = [f"{name} {when}" for name, when in said if when]
+    expected = (words.was_expected(f"{found.outlook.flow_lpm:.1f}", parts),) if parts else ()
+    return (*expected, words.STILL_OLD)
+
+
+def _figures(found: CapacityNow, row: UnitRow, model: Model, now: Now, now_ms: int) -> list[tuple[str, str]]:
+    if found.seen:
+        figures = [("Capacity", f"{found.p05_lpm:.1f} to {found.p95_lpm:.1f} L/min"),
+                   ("Most likely", f"{found.p50_lpm:.1f} L/min")]  # fmt: skip
+        if found.fall_pct_per_day is not None:
+            figures.append(("Trend", trend_text(found.fall_pct_per_day)))
+    else:
+        figures = [("Capacity", f"above {flow_text(found.p05_lpm)} L/min")]
+    figures.append(("Rated", f"{model.rated_flow_lpm:g} L/min"))
+    if row.proven_lpm is not None:
+        day = moment_text(row.proven_ms, now_ms, now.zone)
+        figures.append((f"Proven, {day}", f"{row.proven_lpm:.1f} L/min"))
+    return figures
+
+
+def trend_text(fall_pct_per_day: float) -> str:
+    """How fast capacity falls or rises, in the span of time in which that can be pictured."""
+    size = abs(fall_pct_per_day)
+    if size < _STEADY_PCT_PER_DAY:
+        return words.STEADY
+    word = "falls" if fall_pct_per_day > 0 else "rises"
+    for parts, name in ((1, "a day"), (24, "an hour"), (1440, "a minute")):
+        if size / parts < 100 or parts == 1440:
+            return f"{word} {size / parts:.2g} % {name}"
+    raise AssertionError("a minute is the last")
+
+
+def _table(found: CapacityNow, now_ms: int) -> list[tuple[str, ...]]:
+    own = [found.outlook] if found.outlook else []
+    others = sorted(found.turned_up, key=lambda one: one.flow_lpm)
+    if not others:
+        return []
+    age_ms = now_ms - found.at_ms
+    return [*(_row(one, age_ms, words.AS_NOW) for one in own), *(_row(one, age_ms, "") for one in others)]
+
+
+def _row(one: Outlook, age_ms: int, note: str) -> tuple[str, ...]:
+    def cell(quantiles: Quantiles) -> str:
+        return range_text(range_of(quantiles, age_ms))
+
+    return (f"{one.flow_lpm:.1f} L/min{note}", *(cell(getattr(one, key)) for key, _ in LIMITS))
+
+
+def _proven(row: UnitRow, now: Now, now_ms: int) -> str:
+    if row.proven_lpm is None:
+        return ""
+    return words.proven(f"{row.proven_lpm:.1f}", moment_text(row.proven_ms, now_ms, now.zone))
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].removesuffix('.')}."
