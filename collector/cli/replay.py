@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import IO, Annotated
 
@@ -115,7 +116,12 @@ def _past(
     conn = open_reader(data)
     if (facility := facility_id(conn)) not in ("", site.facility.id):
         raise Refused(f"{data} holds readings of '{facility}', and the site file is that of '{site.facility.id}'")
-    return iter_readings(conn, from_ms, to_ms)
+    return _stored(conn, from_ms, to_ms)
+
+
+def _stored(conn: sqlite3.Connection, from_ms: int, to_ms: int) -> Iterator[Reading]:
+    with closing(conn):
+        yield from iter_readings(conn, from_ms, to_ms)
 
 
 class _Broken:
