@@ -23,12 +23,14 @@ WINDOW_MS: Final = 2 * HOUR_MS
 LEAST_MS: Final = 30 * MINUTE_MS
 LEAST_READINGS: Final = 20
 #: The slope must be this many standard errors below zero. Analyser noise is correlated from reading to reading, so its
-#: standard error is understated, and the usual 2 would alert all day.
-LEAST_T: Final = 6.0
-#: The line must point at red for so long, and must have ceased to for so long: two readings, and the lamp's own time.
-LINE_ON_MS: Final = 2 * MINUTE_MS
+#: standard error is understated and the usual 2 is too few. From 2 to 12 tried (seed 101): leads hardly differ.
+LEAST_T: Final = 4.0
+#: The line must point at red for so long, as red's own lamp (two readings at least), and must have ceased to for so
+#: long. A minute or two instead misses most falls of a valve.
+LINE_ON_MS: Final = 30_000
 LINE_OFF_MS: Final = 10 * MINUTE_MS
-#: How far ahead the line looks: the ward's changeover, and at least an hour.
+#: How far ahead the line looks: twice the ward's changeover, and at least an hour. Two hours instead give a sixth more
+#: lead for three times the nuisance (seed 101).
 LEAST_NOTICE_MIN: Final = 60.0
 
 
