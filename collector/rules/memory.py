@@ -31,6 +31,7 @@ class Shared(msgspec.Struct, array_like=True, gc=False):
     """One condition of one unit that its ward's other units may show too; such a condition has no Watch."""
 
     since_ms: int
+    ward: str  # a unit that moves to another ward leaves the old one's event
     wait_ms: int | None = None  # waits since then for others to show it; None once the ward has been told
     told_ms: int = 0  # when the ward's event was raised
     size: int = 0  # how many units that event names

@@ -60,13 +60,15 @@ class SharedConditions:
         self._kinds.append(kind)
 
     def restore(self) -> None:
-        """Wait again for what waited when it was stored; a unit that is not in use belongs to no event."""
+        """Wait again for what waited when it was stored; a unit that has moved is told anew with its new ward's."""
         self._waiting.clear()
         for ward, units in self._wards.items():
             for unit in units:
                 if not unit.in_service:
                     unit.memory.shared.clear()
                 for name, share in unit.memory.shared.items():
+                    if share.ward != ward:
+                        share.ward, share.wait_ms, share.alone = ward, share.since_ms, False
                     if share.wait_ms is not None:
                         self._await(self._places[name], ward, share.wait_ms)
 
@@ -80,7 +82,7 @@ class SharedConditions:
         value: float | None = None,
     ) -> None:  # fmt: skip
         """A unit shows it, since since_ms: judged with its ward's others `hold_ms` after time_ms."""
-        unit.memory.shared[name] = Shared(since_ms, time_ms, cause=cause, value=value)
+        unit.memory.shared[name] = Shared(since_ms, unit.ward.id, time_ms, cause=cause, value=value)
         self._await(self._places[name], unit.ward.id, time_ms)
 
     def settle(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
@@ -176,7 +178,7 @@ def _told_together(kind: Kind, standing: Sequence[Tracked], gone: Sequence[Track
         watch = unit.memory.watches.get(name)
         if watch is not None:
             folded += clear_all(unit, (name,), due_ms, {"told_as": name})
-            unit.memory.shared[name] = Shared(watch.since_ms, cause=watch.cause)
+            unit.memory.shared[name] = Shared(watch.since_ms, unit.ward.id, cause=watch.cause)
     return [*found, _tell(kind, RAISED, [*standing, *gone], due_ms, due_ms), *folded]
 
 
