@@ -119,3 +119,22 @@ def test_a_simulator_refuses_a_real_facility(tmp_path: Path) -> None:
     done = run("simulate", "--site", real, "--scenario", "calm", "--broker", "127.0.0.1:1")
     assert done.returncode == 2
     assert "sim-" in done.stderr
+
+
+def test_bench_warnings_says_what_was_measured(tmp_path: Path) -> None:
+    out = tmp_path / "trial"
+    done = run("bench", "warnings", "--stories", 2, "--only", "valve-fault", "--jobs", 1, "--json", "--out", out)
+    assert done.returncode == 0, done.stderr
+    result = json.loads(done.stdout)
+    assert (result["seed"], result["figures"]["stories"], result["figures"]["benign"]) == (1, 2, 0)
+    assert {target["name"] for target in result["targets"]} >= {"Shutdowns without a ward alert before", "Chattering"}
+    names = {path.name for path in out.iterdir()}
+    assert names >= {"trial.json", "stories.csv", "leads.csv", "leads.svg", "causes.svg", "examples.svg"}
+    assert len((out / "stories.csv").read_text().splitlines()) == 3
+
+
+@pytest.mark.parametrize("words", [["--only", "earthquake"], ["--faults", "0", "--benign", "0"], ["--jobs", "0"]])
+def test_bench_warnings_refuses_what_makes_no_trial(words: list[object]) -> None:
+    done = run("bench", "warnings", *words)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "Traceback" not in done.stderr
