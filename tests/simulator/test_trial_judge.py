@@ -106,7 +106,7 @@ def test_the_line_is_least_squares() -> None:
 def test_what_is_true_of_a_fall() -> None:
     truth = truth_of(WET)
     assert truth.plateau_pct == pytest.approx(94.0 + 2.0 * (4.0 - 1.0))
-    low = tale(12.5, ramp(6.0, 4.0), onset_h=6.0, off_h=12.0, flow_lpm=1.0)  # its flow is the easy one
+    low = tale(12.5, ramp(6.0, 4.0), onset_h=6.0, off_h=12.0, at_lpm=1.0)  # its flow is the easy one
     truth = truth_of(low)
     assert truth.plateau_pct == pytest.approx(94.0)
     assert truth.visible_ms == T0 + 6 * HOUR + 16 * MINUTE + 10 * MINUTE  # under 93 % at the reading 16 min after

@@ -23,7 +23,7 @@ def tale(
     kind: str = "sieve-wet",
     onset_h: float | None = None,
     off_h: float | None = None,
-    flow_lpm: float = 4.0,
+    at_lpm: float = 4.0,
     step_s: int = 60,
 ) -> Story:
     """A story at one flow whose true and measured purity is a function of hours; off from off_h on."""
@@ -33,16 +33,16 @@ def tale(
     time_ms = (T0 + at_h * HOUR).round().astype(np.int64)
     health = purity(at_h)
 
-    def steady(asked_lpm: float, rows: np.ndarray | None = None) -> Array:
+    def steady(flow_lpm: float, rows: np.ndarray | None = None) -> Array:
         chosen = health if rows is None else health[rows]
-        return np.asarray(chosen - 2.0 * (asked_lpm - flow_lpm))
+        return np.asarray(chosen - 2.0 * (flow_lpm - at_lpm))
 
     return Story(
         name=f"{kind}-by-hand", kind=kind, benign=onset_h is None, seed=0, model=MODEL, changeover_min=15.0,
         time_ms=time_ms, true_purity_pct=true, running=running, steady=steady,
-        measured={"purity_pct": true.copy(), "flow_lpm": np.where(running, flow_lpm, 0.0),
+        measured={"purity_pct": true.copy(), "flow_lpm": np.where(running, at_lpm, 0.0),
                   "power_w": np.where(running, 340.0, 5.0)},
-        true_flow_lpm=np.where(running, flow_lpm, 0.0),
+        true_flow_lpm=np.where(running, at_lpm, 0.0),
         onset_ms=None if onset_h is None else T0 + round(onset_h * HOUR),
         shutdown_ms=None if off_h is None else int(time_ms[np.argmin(running)]),
     )  # fmt: skip
