@@ -12,6 +12,7 @@ from collector.rules.catalogue import CATALOGUE
 from collector.rules.lifecycle import diagram
 from collector.senml import decode_pack
 from collector.site import parse_site
+from collector.whatif.changes import parse_changes
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -71,6 +72,11 @@ def indented(after: str) -> str:
 def test_the_site_file_of_the_readme_is_good() -> None:
     site = parse_site(indented("### The site file"))
     assert (site.facility.id, [unit.id for unit in site.units]) == ("lakeside", ["unit-07"])
+
+
+def test_the_changes_of_the_readme_can_be_tried_on_its_site_file() -> None:
+    tried = parse_changes(indented("## Trying other limits"), parse_site(indented("### The site file")))
+    assert len(tried.changes) == 5
 
 
 def test_the_pack_of_the_readme_is_read() -> None:
