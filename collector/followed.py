@@ -36,6 +36,10 @@ class Followed:
         """Take rules and alarms as they are stored; on a StoreError nothing has changed, and `sound` stays False."""
         engine = RulesEngine(self._site)
         engine.restore(self._store.load_units(), self._store.load_estimates())
+        links = self._store.statuses("bridge:")
+        engine.know_links(
+            {key.partition(":")[2]: (link["state"] == "online", link["at_ms"]) for key, link in links.items()}
+        )
         removed = (self._store.status("out_of_service") or {}).get("units", ())
         alarms = self._store.load_alarms()
         for alarm in alarms:  # a unit takes its alarms along to another ward
@@ -46,13 +50,13 @@ class Followed:
         self.engine, self.board, self.seq, self.sound = engine, board, seq, True
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
-        """Entries that clear the alarms of units and wards gone from the site file: nothing else ever would."""
-        wards = {ward.id for ward in self._site.places()}
+        """Entries that clear what nothing else ever would: alarms of units that are gone, of wards that units left."""
         gone = [
             alarm for alarm in self.board.alarms.values()
-            if alarm.active and not (self._site.unit(alarm.unit) if alarm.unit else alarm.ward in wards)
+            if alarm.active and not (self._site.unit(alarm.unit) if alarm.unit
+                                     else self.engine.ward_stands(alarm.ward, alarm.condition))
         ]  # fmt: skip
-        evidence: Evidence = {"why": "the site file no longer has it"}
+        evidence: Evidence = {"why": "the site file no longer has it there"}
         return [
             entry_of(Event(time_ms=now_ms, unit=alarm.unit, ward=alarm.ward, event=CLEARED, condition=alarm.condition,
                            priority=alarm.priority, audience=alarm.audience, cause=alarm.cause, evidence=evidence))

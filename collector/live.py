@@ -167,8 +167,7 @@ class Collector:
                 events += found
         for unit, ahead_s in admitted.ahead:
             events += engine.note_clock(unit, ahead_s, now_ms)
-        for bridge, online in admitted.links:
-            engine.note_link(bridge, online, now_ms)
+        admitted.links = [link for link in admitted.links if engine.note_link(*link, now_ms)]
         until_ms = self._known_until(admitted, now_ms)
         if until_ms is not None:
             events += engine.tick(until_ms)

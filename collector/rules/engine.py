@@ -9,7 +9,7 @@ unit's last one is counted and changes nothing: a redelivered batch is never cou
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from collector.reading import Reading
 from collector.rules import entries, hours, phases, sags, silences, supply, wards
@@ -264,8 +264,14 @@ class RulesEngine:
         self.touched.add(unit_id)
         return [raise_now(unit, "clock-wrong", now_ms, {"ahead_s": round(ahead_s)})]
 
-    def note_link(self, bridge: str, online: bool, now_ms: int) -> None:
-        """A bridge came or went: kept in the journal; its units' silence speaks for itself."""
-        self._silences.note_link(bridge, online, now_ms)
+    def know_links(self, links: Mapping[str, tuple[bool, int]]) -> None:
+        """Go on from what is stored of bridges: whether each is online, and since when."""
+        self._silences.links.update(links)
+
+    def note_link(self, bridge: str, online: bool, now_ms: int) -> bool:
+        """A bridge came or went: kept in the journal, its units' silence speaks for itself; False: that is known."""
+        if not self._silences.note_link(bridge, online, now_ms):
+            return False
         body = {"bridge": bridge, "link": "online" if online else "offline"}
         self._notes.append(JournalEntry(at_ms=now_ms, kind=entries.NOTE, origin="collector", body=body))
+        return True

@@ -64,11 +64,13 @@ class SharedConditions:
         self._waiting.clear()
         for ward, units in self._wards.items():
             for unit in units:
-                if not unit.in_service:
+                if not unit.in_service and unit.memory.shared:
                     unit.memory.shared.clear()
+                    self._touched.add(unit.id)
                 for name, share in unit.memory.shared.items():
                     if share.ward != ward:
                         share.ward, share.wait_ms, share.alone = ward, share.since_ms, False
+                        self._touched.add(unit.id)
                     if share.wait_ms is not None:
                         self._await(self._places[name], ward, share.wait_ms)
 

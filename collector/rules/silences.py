@@ -27,7 +27,8 @@ KIND: Final = 0  # of its deadlines in the engine's heap
 
 
 class Silences:
-    """Every unit's deadline; `watermark_ms`: a tick has done what was due until then; `offline`: bridge, since when."""
+    """Every unit's deadline; `watermark_ms`: a tick has done what was due until then; `links`: (online, since) of each
+    bridge."""
 
     def __init__(
         self, limits: Limits, wards: Mapping[str, Sequence[Tracked]], shared: SharedConditions,
@@ -36,7 +37,7 @@ class Silences:
         self._limits, self._wards, self._shared, self._due, self._touched = limits, wards, shared, due, touched
         self.first_ms: int | None = None  # the facility's first reading
         self.watermark_ms = 0
-        self.offline: dict[str, int] = {}
+        self.links: dict[str, tuple[bool, int]] = {}
         shared.add(Kind(ABSENT, limits.silent_together, _shows, _could, _told_alone, self._whole))
 
     def expect(self, units: Iterable[Tracked]) -> None:
@@ -83,12 +84,13 @@ class Silences:
         found += clear_all(unit, (ABSENT,), time_ms, {})
         self.await_next(unit, silent_again_ms)
 
-    def note_link(self, bridge: str, online: bool, now_ms: int) -> None:
-        """A bridge came or went; what is known already is not moved."""
-        if online:
-            self.offline.pop(bridge, None)
-        else:
-            self.offline.setdefault(bridge, now_ms)
+    def note_link(self, bridge: str, online: bool, now_ms: int) -> bool:
+        """A bridge came or went; False when that is known: the broker says it again at every connect."""
+        known = self.links.get(bridge)
+        if known is not None and known[0] == online:
+            return False
+        self.links[bridge] = online, now_ms
+        return True
 
     def _deadline_ms(self, unit: Tracked) -> int:
         if unit.last_ms is None:
@@ -114,7 +116,9 @@ class Silences:
             "seen_for_s": (time_ms - first_ms) // 1000,
         }
         # A bridge's last will is sent some time after its last reading, within the broker's patience.
-        gone = sorted(name for name, at_ms in self.offline.items() if last_heard_ms <= at_ms <= time_ms)
+        gone = sorted(
+            name for name, (online, at_ms) in self.links.items() if not online and last_heard_ms <= at_ms <= time_ms
+        )
         if gone:
             evidence["bridge"] = ", ".join(gone)
         return Whole(evidence, SILENT_TOGETHER_ACTION, _priority(units), _audience(in_use))

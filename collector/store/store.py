@@ -126,6 +126,10 @@ class Store:
         """A named document, or None."""
         return present.status(self.conn, key)
 
+    def statuses(self, prefix: str) -> dict[str, dict[str, Any]]:
+        """Every named document whose name begins so, by name."""
+        return present.statuses(self.conn, prefix)
+
     def quarantine_counts(self) -> dict[str, int]:
         """How many were ever put aside, by kind of reason."""
         return quarantine.quarantine_counts(self.conn)

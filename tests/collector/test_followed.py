@@ -54,6 +54,29 @@ def test_the_alarms_of_a_unit_that_is_gone_from_the_site_file_are_cleared_and_wr
         assert followed.orphans(START_MS) == []
 
 
+def test_the_alarm_of_a_ward_that_its_silent_units_have_left_is_cleared(tmp_path: Path) -> None:
+    site = parse_site(TEXT)
+    with open_store(tmp_path, site.facility.id) as store:
+        followed = Followed(site, store)
+        for unit in ("m1", "m2", "m3"):
+            followed.engine.read(Reading(unit, START_MS, 93.0, 4.0, 340.0), START_MS)
+        with store.transaction():
+            events = followed.engine.tick(START_MS + 180_000)
+            followed.save_units()
+            followed.write([entry_of(event) for event in events], START_MS)
+        assert [(a.unit, a.ward, a.condition) for a in followed.board.speaking()] == [
+            ("", "medical", "readings-absent")
+        ]
+        assert followed.orphans(START_MS) == []
+    moved = parse_site(TEXT.replace('model = "five"\nward = "medical"', 'model = "five"\nward = "newborn"'))
+    with open_store(tmp_path, site.facility.id) as store:
+        followed = Followed(moved, store)
+        (entry,) = followed.orphans(START_MS + 200_000)
+        assert (entry.ward, entry.condition, entry.body["event"]) == ("medical", "readings-absent", "cleared")
+        told = [e for e in followed.engine.tick(START_MS + 200_000) if e.unit != "n1"]
+    assert [(e.event, e.unit, e.ward, e.evidence["units_lost"]) for e in told] == [("raised", "", "newborn", 3)]
+
+
 def test_capacity_goes_into_the_store_with_the_rows_and_comes_back_from_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -391,6 +391,20 @@ def test_a_bridge_that_goes_is_kept_as_status_and_note(bench, quick):
     assert [row.body for row in all_rows(bench.data) if row.kind == "note"] == [{"bridge": "b1", "link": "offline"}]
 
 
+def test_a_link_that_the_broker_says_again_at_a_connect_is_no_news(bench, quick):
+    collector = bench.collector()
+    bench.publish(link_topic(FACILITY, "b1"), b"offline", retain=True)
+    bench.until(collector, lambda: collector.store.status("bridge:b1"), "the link's status")
+    collector.close()
+    bench.clock.advance(600_000)
+    again = bench.collector()
+    messages = again.counts["messages"]
+    bench.publish(link_topic(FACILITY, "b1"), b"offline", retain=True)
+    bench.until(again, lambda: again.counts["messages"] > messages, "the link again")
+    assert again.store.status("bridge:b1") == {"state": "offline", "at_ms": NOW_MS}
+    assert len([row for row in all_rows(bench.data) if row.kind == "note"]) == 1
+
+
 def test_silence_is_told_at_its_deadline_once_caught_up(bench, quick):
     collector = bench.collector()
     bench.feed(collector, *run_of("u1", 93.0, 3))
