@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 from collector.rules.capacity.belief import Belief
 from collector.rules.capacity.estimate import mean_of
 from collector.rules.capacity.signs import Signs
-from collector.rules.limits import HOUR
+from collector.rules.limits import HOUR, MINUTE
 from collector.rules.memory import Tracked
 
 FLOW_ABOVE_RATED: Final = "flow-above-rated"
@@ -23,6 +23,11 @@ SUPPLY_LOW: Final = "supply-voltage-low"
 SENSOR_FAULT: Final = "sensor-fault"
 LEAK: Final = "leak"
 UNKNOWN: Final = "unknown"
+VALVE: Final = "valve-fault"
+
+#: A fall from amber's good side that took no longer, with power this much off what it was: a valve's doing.
+AT_ONCE_MS: Final = 3 * MINUTE
+JUMP_POWER: Final = 0.06
 
 #: ln of flow now over flow as it was set: so far it ran away without anybody turning it.
 LEAK_DRIFT: Final = -0.06
@@ -51,7 +56,7 @@ EXPECTED: Final[dict[str, Expected]] = {
     "sieve-wet": Expected((log(20), 1.2), (0.01, 0.025), (0.0, 0.04), (0.0, 2.0)),
     "intake-blocked": Expected((log(60), 1.6), (-0.04, 0.03), (-0.06, 0.10), (9.0, 3.5)),
     "compressor-weak": Expected((log(250), 1.2), (-0.20, 0.08), (-0.15, 0.12), (0.0, 2.5)),
-    "valve-fault": Expected((log(0.25), 1.4), (0.0, 0.15), (-0.20, 0.20), (0.0, 2.5)),
+    "valve-fault": Expected((log(0.25), 1.2), (0.16, 0.07), (-0.35, 0.25), (0.0, 2.5)),  # power either way
 }
 
 
@@ -62,18 +67,32 @@ def of_low_purity(unit: Tracked) -> str:
         return FLOW_ABOVE_RATED
     if volts is not None and unit.volts_lost <= volts < unit.volts_low:
         return SUPPLY_LOW
+    if _at_once(unit):
+        return VALVE
     known = unit.row.capacity
     return known.cause if known is not None and known.cause else UNKNOWN
+
+
+def _at_once(unit: Tracked) -> bool:
+    """A fall of minutes that began with a jump of power, at a flow that nobody changed: a valve."""
+    memory, row, signs = unit.memory, unit.row, unit.belief.signs
+    if memory.good_ms is None or unit.last_ms is None or unit.last_ms - memory.good_ms > AT_ONCE_MS:
+        return False
+    if row.power_w is None or row.flow_lpm is None or not signs.learned or not signs.power.n:
+        return False
+    if memory.part is not None and memory.part.stepped:
+        return False
+    normal_w = signs.power.at(row.flow_lpm)
+    return abs(row.power_w / max(normal_w, 1.0) - 1.0 - signs.power_off) > JUMP_POWER
 
 
 def of_shutdown(unit: Tracked) -> str:
     """The cause of a switch-off: what was said of its low purity, else what the estimate's signs said last."""
-    for name in ("purity-red", "purity-amber", "shutdown-expected"):
-        watch = unit.memory.watches.get(name)
-        if watch is not None and watch.cause != UNKNOWN:
-            return watch.cause
-    known = unit.row.capacity
-    return known.cause if known is not None and known.cause else UNKNOWN
+    watches, known = unit.memory.watches, unit.row.capacity
+    said = [watches[name].cause for name in ("purity-red", "purity-amber", "shutdown-expected") if name in watches]
+    proved = [cause for cause in said if cause in (FLOW_ABOVE_RATED, SUPPLY_LOW)]
+    weighed = known.cause if known is not None and known.cause else UNKNOWN
+    return next((cause for cause in (*proved, weighed, *said) if cause != UNKNOWN), UNKNOWN)
 
 
 def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:
@@ -83,10 +102,12 @@ def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[s
         return FLOW_ABOVE_RATED, (f"flow is {row.flow_lpm:.1f} L/min, rated {unit.rated_lpm:g} L/min",)
     if signs.volts_off < SUPPLY_OFF:
         return SUPPLY_LOW, (f"supply lately {-100 * signs.volts_off:.0f} % under nominal",)
-    if signs.drift < LEAK_DRIFT:
-        return LEAK, (f"flow fell by {100 * (1 - exp(signs.drift)):.0f} % together with purity, not in a step",)
+    if signs.ran_off < LEAK_DRIFT:
+        return LEAK, (f"flow fell by {100 * (1 - exp(signs.ran_off)):.0f} % together with purity, not in a step",)
     if signs.jump_ms and now_ms - signs.jump_ms < 24 * HOUR:
-        return SENSOR_FAULT, (f"purity changed by {signs.jump_pct:+.1f} points at once; power and pressure did not",)
+        return SENSOR_FAULT, (
+            f"purity is off by {signs.jump_pct:+.1f} points; power, pressure and a change of flow do not bear it out",
+        )
     return _weighed(belief, now_ms)
 
 
@@ -111,9 +132,10 @@ def _log_hours(belief: Belief, now_ms: int) -> float | None:
 
 def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:
     pairs = [(log_hours, expected.log_hours)]
+    power = abs(signs.power_off) if expected is EXPECTED[VALVE] else signs.power_off
     if signs.learned:
         pairs += [(signs.temp_off_k if signs.temp.n else None, expected.temp_k),
-                  (signs.power_off if signs.power.n else None, expected.power),
+                  (power if signs.power.n else None, expected.power),
                   (signs.pressure_off if signs.pressure.n else None, expected.pressure)]  # fmt: skip
     # A sign that is far from what every cause expects must not decide by itself: it counts for 12 at most.
     return sum(-min(0.5 * ((value - mean) / sd) ** 2, 12.0) - log(sd)

@@ -10,7 +10,7 @@ from collector.reading import Reading
 from collector.rules import causes
 from collector.rules.events import Event, Evidence
 from collector.rules.findings import clear_all, follow, raise_now, raised
-from collector.rules.limits import MINUTE, Delay, Limits
+from collector.rules.limits import DAY, MINUTE, Delay, Limits
 from collector.rules.memory import Tracked
 from collector.rules.unitrow import RUNNING
 
@@ -134,6 +134,8 @@ def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
         why = f"under {limits.floor_pct} %, less than room air"
     elif _stuck(unit, r, limits):
         why = "unchanged to the last digit while flow or power moved"
+    elif unit.belief.signs.jump_ms and r.time_ms - unit.belief.signs.jump_ms < DAY:
+        why = "low, but power, pressure and changes of flow do not bear it out"
     if why or "sensor-suspect" in unit.memory.watches:
         bad = True if why else None if raised(unit, "sensor-suspect") and purity == unit.memory.same_purity else False
         evidence: Evidence = {"purity_pct": purity, "why": why}

@@ -6,12 +6,14 @@ mean is complete; what is said then is said with delays of its own, so that noth
 
 from __future__ import annotations
 
+from math import log
 from typing import Final
 
 from collector.reading import Reading
 from collector.rules import causes
 from collector.rules.capacity import outlook as outlooks
 from collector.rules.capacity.belief import Belief
+from collector.rules.capacity.curve import AIR_PCT
 from collector.rules.capacity.estimate import capacity_quantiles, mean_of, noise_pct, observe, rate_of
 from collector.rules.capacity.follow import CALM_MS, NEAR_MS, START_MS, WATCH_MS, Mean, Slice, gather
 from collector.rules.capacity.now import CapacityNow, CapacityPoint, Outlook
@@ -19,7 +21,7 @@ from collector.rules.capacity.signs import Present, follow_signs
 from collector.rules.events import Event
 from collector.rules.expect import judge_capacity
 from collector.rules.findings import raised
-from collector.rules.limits import HOUR, Limits
+from collector.rules.limits import HOUR, MINUTE, Limits
 from collector.rules.memory import Tracked
 
 #: Capacity counts as seen while its ln is known this well: 12 % of it.
@@ -27,6 +29,14 @@ SEEN_SD: Final = 0.12
 #: A sudden change of purity (points within two means of a minute) that power does not share is the analyser's.
 JUMP_PCT: Final = 2.5
 JUMP_POWER: Final = 0.04
+#: A fall of so much from one mean to the next runs ahead of what is measured by the lag of a fall (90 s, common
+#: practice) and half a minute of averaging.
+QUICK_PCT: Final = 1.0
+LAG_H: Final = 120.0 / 3600.0
+#: So long purity must have been under the plateau before capacity's fall is timed: the estimate settles first.
+TOP_MS: Final = 10 * MINUTE
+#: So far under the plateau a purity must answer a change of flow.
+UNANSWERED_PCT: Final = 3.0
 
 
 def follow_capacity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> bool:
@@ -58,10 +68,11 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     estimate, time_ms = belief.estimate, mean.time_ms
     dt_h = min((time_ms - estimate.last_ms) / HOUR, 1.0) if estimate.last_ms else 0.0
     if mean.stepped:
-        belief.signs.base_lpm, belief.stepped_ms = mean.flow_lpm, time_ms
+        _note_unanswered(belief, mean)
+        belief.signs.base_lpm, belief.stepped_ms, belief.top_c = mean.flow_lpm, time_ms, None
     _note_jump(unit, belief, mean, dt_h)
     if not raised(unit, "sensor-suspect"):
-        observe(estimate, time_ms, mean.purity_pct, mean.flow_lpm, (unit.amber_pct, unit.rated_lpm))
+        observe(estimate, time_ms, _ahead_of_lag(belief, mean, dt_h), mean.flow_lpm, (unit.amber_pct, unit.rated_lpm))
     under = estimate.plateau_pct - mean.purity_pct > max(1.0, 3.0 * noise_pct(estimate))
     belief.left_ms = (belief.left_ms or time_ms) if under else None
     follow_signs(belief.signs, _present(unit, mean), dt_h, well=not under)
@@ -74,12 +85,29 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     belief.length_ms = _length(unit.row.capacity, under)
 
 
+def _ahead_of_lag(belief: Belief, mean: Mean, dt_h: float) -> float:
+    """The purity that a quick fall is on its way to: what is measured is late by the bed's lag and half a mean."""
+    before = belief.last_pct
+    if before is None or mean.stepped or dt_h > 0.05 or before - mean.purity_pct < QUICK_PCT:
+        return mean.purity_pct
+    return max(mean.purity_pct - (before - mean.purity_pct) / dt_h * LAG_H, AIR_PCT)
+
+
+def _note_unanswered(belief: Belief, mean: Mean) -> None:
+    """A low purity that does not answer a change of flow is the analyser's: a unit's would."""
+    estimate, before = belief.estimate, belief.last_pct
+    if before is None or not estimate.last_lpm or estimate.plateau_pct - max(before, mean.purity_pct) < UNANSWERED_PCT:
+        return
+    if abs(log(mean.flow_lpm / estimate.last_lpm)) > 0.25 and abs(mean.purity_pct - before) < 1.0:
+        belief.signs.jump_pct, belief.signs.jump_ms = mean.purity_pct - estimate.plateau_pct, mean.time_ms
+
+
 def _follow_top(belief: Belief, time_ms: int) -> None:
     """Where the present fall began: the last moment at which capacity was as high as ever since it is seen."""
     c, variance = mean_of(belief.estimate)
     if variance > SEEN_SD**2:
         belief.top_c = None
-    elif belief.top_c is None or c > belief.top_c - 0.01:
+    elif belief.top_c is None or c > belief.top_c - 0.01 or time_ms - (belief.left_ms or time_ms) < TOP_MS:
         belief.top_c, belief.top_ms = c, time_ms
 
 

@@ -39,7 +39,7 @@ class Pace(NamedTuple):
 PACES: Final = (
     Pace(0.002**2, 0.0003**2 / 96, 0.0006, 0.85, 168.0),  # weeks: 1 % of capacity in a day or so, slowly changing
     Pace(0.003**2, 0.004**2 / 24, 0.004, 0.10, 48.0),  # days
-    Pace(0.004**2, 0.03**2 / 6, 0.03, 0.04, 6.0),  # hours
+    Pace(0.004**2, 0.03**2 / 2, 0.03, 0.04, 6.0),  # hours
     Pace(0.02**2, 2.0**2 / 0.25, 3.0, 0.01, 0.5),  # minutes
 )
 FORGET: Final = 0.95

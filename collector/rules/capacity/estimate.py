@@ -43,6 +43,10 @@ LEAST_SD_PCT: Final = 0.12
 #: So far under the plateau a purity counts as seen under it: in points at least, and in its standard deviations.
 SEEN_PCT: Final = 1.0
 SEEN_SD: Final = 3.0
+#: What the family of curves may be wrong by: a part of the distance (in ln) between the flow at which a unit was
+#: watched and the one that is asked about, and what is left at that flow (flow meter, plateau that leans with flow).
+SHAPE_SHARE: Final = 0.15
+SHAPE_SD: Final = 0.02
 #: What a change of flow may uncover: the error of the curve between two flows, in ln capacity for ln 2 of flow.
 CURVE_SD: Final = 0.06
 
@@ -149,7 +153,8 @@ def rate_of(e: Estimate) -> tuple[float, float]:
 
 
 def capacity_quantiles(e: Estimate) -> tuple[float, float, float]:
-    """Capacity in L/min: p05, p50 and p95, from the mixture's mean and variance."""
+    """Capacity in L/min: p05, p50 and p95, from the mixture's moments and what the curves may be wrong by."""
     mean, variance = mean_of(e)
-    spread = 1.645 * sqrt(variance)
+    asked = mean - log(e.last_lpm) if e.last_lpm else 0.0
+    spread = 1.645 * sqrt(variance + SHAPE_SD**2 + (SHAPE_SHARE * asked) ** 2)
     return exp(mean - spread), exp(mean), exp(mean + spread)

@@ -18,7 +18,7 @@ from scipy.special import ndtr
 
 from collector.rules.capacity.bank import PACES
 from collector.rules.capacity.curve import KNEES, depth, log_stretch
-from collector.rules.capacity.estimate import Estimate
+from collector.rules.capacity.estimate import SHAPE_SHARE, Estimate
 from collector.rules.capacity.now import Outlook
 from collector.rules.events import Quantiles
 
@@ -37,8 +37,9 @@ def chances(e: Estimate, log_limits: NDArray[np.float64]) -> Chances:
     rows = np.array([(t.weight, t.c, t.r, t.cc, t.cr, t.rr) for t in e.tracks])
     weight, c, r, cc, cr, rr = (rows[:, column, None] for column in range(6))
     mean = c + r * _T
-    spread = np.sqrt(cc + _T * (2.0 * cr + _WANDER_C + _T * (rr + _WANDER_R * _T / 3.0)) + 1e-12)
-    passed = ndtr((log_limits[:, :, None] - mean) / spread)
+    variance = cc + _T * (2.0 * cr + _WANDER_C + _T * (rr + _WANDER_R * _T / 3.0)) + 1e-12
+    shape = (SHAPE_SHARE * (c[None, :, 0] - log_limits)) ** 2
+    passed = ndtr((log_limits[:, :, None] - mean) / np.sqrt(variance + shape[:, :, None]))
     return np.maximum.accumulate((passed * weight).sum(axis=1), axis=1)
 
 

@@ -17,8 +17,13 @@ NORMAL_HORIZON_H: Final = 60 * 24.0
 #: Signs are smoothed over so long; a supply that was low is remembered for a quarter of an hour.
 SMOOTH_H: Final = 0.15
 SUPPLY_MEMORY_H: Final = 0.25
+DRIFT_MEMORY_H: Final = 24.0
 #: So much of its time a unit must have been watched before its normal is worth comparing with.
 LEARN_H: Final = 3.0
+#: Prior variances of a line's level (nothing is known) and slope, in units of the noise: per L/min it is some 10 W
+#: against 6 W of noise, 3 kPa against 2, 1 K against 1.5, so a line seen at one flow only stays nearly level.
+WIDE: Final = 1e4
+SLOPE: Final = 2.5
 
 
 class Line(msgspec.Struct, array_like=True, gc=False):
@@ -26,9 +31,9 @@ class Line(msgspec.Struct, array_like=True, gc=False):
 
     a: float = 0.0
     b: float = 0.0
-    paa: float = 1e4
+    paa: float = WIDE
     pab: float = 0.0
-    pbb: float = 1e4
+    pbb: float = SLOPE
     n: int = 0
 
     def add(self, x: float, y: float, keep: float = 1.0) -> None:
@@ -40,8 +45,8 @@ class Line(msgspec.Struct, array_like=True, gc=False):
         self.b += gain_b / spread * off
         pab = self.pab
         self.pab = (pab - gain_a * gain_b / spread) / keep
-        self.paa = min((self.paa - gain_a * gain_a / spread) / keep, 1e4)
-        self.pbb = min((self.pbb - gain_b * gain_b / spread) / keep, 1e4)
+        self.paa = min((self.paa - gain_a * gain_a / spread) / keep, WIDE)
+        self.pbb = min((self.pbb - gain_b * gain_b / spread) / keep, SLOPE)
         self.n += 1
 
     def at(self, x: float) -> float:
@@ -62,7 +67,7 @@ class Signs(msgspec.Struct, array_like=True):
     volts_off: float = 0.0  # lowest lately, as a share of nominal
     base_lpm: float = 0.0  # flow when it was last set
     drift: float = 0.0  # ln of flow now over flow when it was last set
-    base_ms: int = 0
+    ran_off: float = 0.0  # the furthest that flow has lately run away by itself (ln), fading over a day
     jump_pct: float = 0.0  # last sudden change of purity that nothing else explains
     jump_ms: int = 0
     power_ms: int = 0  # since when power has been lastingly under normal
@@ -95,6 +100,7 @@ def follow_signs(signs: Signs, now: Present, dt_h: float, well: bool) -> None:
         held = signs.volts_off * exp(-dt_h / SUPPLY_MEMORY_H)
         signs.volts_off = min(now.volts_share - 1.0, held)
     signs.drift = log(x / signs.base_lpm) if signs.base_lpm else 0.0
+    signs.ran_off = min(signs.drift, signs.ran_off * exp(-dt_h / DRIFT_MEMORY_H))
     if well and abs(signs.drift) < 0.03:
         keep = exp(-dt_h / NORMAL_HORIZON_H)
         for line, value in ((signs.power, now.power_w), (signs.pressure, now.pressure_kpa), (signs.temp, now.temp_c)):
