@@ -8,14 +8,14 @@ whose purity is not measured, is never shown like one that simply runs.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from typing import Final, NamedTuple
 
 from collector.rules.alarms import Alarm, urgency
 from collector.rules.catalogue import title_of
 from collector.rules.lifecycle import State
-from collector.rules.unitrow import OFF, WARMING_UP, UnitRow
+from collector.rules.unitrow import OFF, SILENT, WARMING_UP, UnitRow
 from collector.site import UNASSIGNED, Unit, Ward
 from dashboard import words
 from dashboard.capacity import expected_text, holds_text
@@ -141,18 +141,20 @@ def _block(now: Now, ward: Ward, now_ms: int, lives: bool) -> WardBlock:
     for alarm in now.alarms:
         if alarm.unit:
             alarms.setdefault(alarm.unit, []).append(alarm)
-    shared = _shared(own)
     found = [
-        tile_of(unit.id, now, alarms.get(unit.id, ()), now_ms, lives, shared.get(unit.id)) for unit in _units(now, ward)
+        tile_of(unit.id, now, alarms.get(unit.id, ()), now_ms, lives, shared_with(unit.id, own, now))
+        for unit in _units(now, ward)
     ]
     found.sort(key=lambda tile: (_ORDER.get(tile.look, len(Look)), not tile.unheard))
     return WardBlock(ward.id, ward.title, tuple(_notice(alarm, now, now_ms) for alarm in own), tuple(found))
 
 
-def _shared(ward_alarms: Iterable[Alarm]) -> Mapping[str, Alarm]:
-    """Units that an alarm of their ward speaks for."""
-    named = ((alarm, alarm.evidence.get("units")) for alarm in ward_alarms)
-    return {str(unit): alarm for alarm, units in named if isinstance(units, list) for unit in units}
+def shared_with(unit: str, alarms: Iterable[Alarm], now: Now) -> list[Alarm]:
+    """The alarms of its ward that speak for a unit; one that has been heard again is silent no more."""
+    row = now.units.get(unit)
+    back = {"readings-absent"} if row is not None and row.phase != SILENT else set()
+    named = ((alarm, alarm.evidence.get("units")) for alarm in alarms if not alarm.unit and alarm.speaks)
+    return [a for a, units in named if isinstance(units, list) and unit in units and a.condition not in back]
 
 
 def _notice(alarm: Alarm, now: Now, now_ms: int) -> Notice:
@@ -174,15 +176,13 @@ def acknowledged(alarm: Alarm, now: Now, now_ms: int) -> str:
 
 
 def tile_of(
-    unit: str, now: Now, alarms: Iterable[Alarm], now_ms: int, lives: bool, shared: Alarm | None = None
+    unit: str, now: Now, alarms: Iterable[Alarm], now_ms: int, lives: bool, shared: Sequence[Alarm] = ()
 ) -> Tile:
-    """One unit's tile; `shared` is an alarm of its ward that speaks for it."""
+    """One unit's tile; `shared` are alarms of its ward that speak for it."""
     row = now.units.get(unit)
     greyed = is_stale(row, now, now_ms, lives)
     alarms = sorted(alarms, key=urgency)
-    speaking = [alarm for alarm in alarms if alarm.speaks]
-    if shared is not None:
-        speaking = sorted([shared, *speaking], key=urgency)
+    speaking = sorted([*shared, *(alarm for alarm in alarms if alarm.speaks)], key=urgency)
     bare = _bare(unit, row, greyed, now, now_ms)
     if unit in now.out_of_service:
         return bare._replace(look=Look.UNUSED, word=words.NOT_USED)

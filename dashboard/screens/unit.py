@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import guide, words
-from dashboard.board import places, tile_of
+from dashboard.board import places, shared_with, tile_of
 from dashboard.capacity import panel_of
 from dashboard.figures import current_values, figures_html
 from dashboard.frame import EVERY_S, look, needed_now, strip
@@ -37,7 +37,7 @@ def present() -> None:
         return
     known = screen.now
     own = [alarm for alarm in known.alarms if alarm.unit == unit]
-    shared = next((a for a in known.speaking() if not a.unit and unit in (a.evidence.get("units") or ())), None)  # type: ignore[operator]
+    shared = shared_with(unit, known.alarms, known)
     tile = tile_of(unit, known, own, screen.now_ms, collector_lives(known, screen.wall_ms), shared)
     row = known.units.get(unit)
     values = figures_html(current_values(row), greyed=tile.greyed) if row else ""

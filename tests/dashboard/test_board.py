@@ -182,6 +182,20 @@ def test_a_ward_s_alarm_stands_over_the_ward_and_colours_its_units():
     assert board_html(board, None).count("Change over to cylinders now.") == 1
 
 
+def test_units_that_fell_silent_together_say_so_each_until_it_is_heard_again():
+    silence = alarm("", "readings-absent", ward="east", priority="medium", evidence={"units": ["u1", "u2"]},
+                    action="No readings from 2 units.")  # fmt: skip
+    sag = alarm("", "supply-poor", ward="east", priority="low", evidence={"units": ["u1"]}, action="Watch it.")
+    rows = [row("u1", phase="silent", age_s=600), row("u2"), row("u3")]
+    board = board_of(now_of(rows, [silence, sag]), NOW, NOW)
+    silent, back = board.wards[0].tiles
+    assert (silent.unit, silent.look, silent.word, silent.greyed) == ("u1", Look.MEDIUM, "No readings", True)
+    assert (silent.age, silent.note) == ("No data since 16:50", "and 1 more")
+    assert (back.unit, back.look, back.word) == ("u2", Look.RUNNING, "Running")
+    assert [notice.title for notice in board.wards[0].notices] == ["No readings", "Poor supply"]
+    assert board_html(board, None).count("No readings from 2 units.") == 1
+
+
 def test_out_of_service_units_make_no_noise():
     shown = tile([row(phase="silent")], [alarm(state=State.OUT_OF_SERVICE)], removed=("u1",))
     assert (shown.look, shown.word) == (Look.UNUSED, "Out of service")

@@ -10,6 +10,7 @@ from collector.rules.lifecycle import State
 from collector.store import history, open_reader
 from collector.store.quarantine import Quarantined
 from dashboard import queries
+from tests.dashboard import estimates as made
 from tests.dashboard.conftest import seen
 from tests.dashboard.hospital import site_text
 
@@ -140,6 +141,74 @@ def test_a_unit_s_screen_says_what_is_known_of_it(screen, bad_hour):
     assert len(app.get("vega_lite_chart")) == 4
     for text in ("Unit output very low", "Observed", "Not accounted for", 'aria-label="Capacity"', "lasts"):
         assert text in said, text
+
+
+def give(one, unit, capacity, points=(), **fields):
+    """Put an estimate made by hand into a unit's stored row."""
+    rows = [made.with_capacity(row, capacity, **fields) for row in one.store.load_units() if row.unit == unit]
+    with one.store.transaction():
+        one.store.save_units(rows)
+        one.store.add_capacity(points)
+    assert rows
+
+
+def test_a_falling_unit_s_screen_says_what_it_is_good_for_and_draws_it(screen, hospital):
+    one = hospital(units=3)
+    give(one, "unit-02", made.falling(one.now_ms), made.course("unit-02", one.now_ms, 500), flow_lpm=4.0)
+    app = screen("unit", unit="unit-02")
+    said = seen(app)
+    for text in ("Good for up to 2.5 L/min of its rated 5.", "amber in 3 to 9 h", "Likely cause: wet sieve",
+                 "Warm-up took 14 min, usually 8 min.", "By forecast: amber in 3 to 9 h. Choose a longer span",
+                 "Never turn a flow up on the strength", "What it cannot say."):  # fmt: skip
+        assert text in said, text
+    assert len(app.get("vega_lite_chart")) == 4
+    app.segmented_control[1].set_value("Day").run()
+    assert "After “now”" in seen(app)
+
+
+@pytest.mark.parametrize("span", ["Day", "Week", "Month", "Year", "3 years"])
+@pytest.mark.parametrize("capacity", [made.seen, made.unseen, made.failed])
+def test_every_span_of_capacity_is_drawn(screen, hospital, span, capacity):
+    one = hospital(units=2)
+    give(one, "unit-02", capacity(one.now_ms), made.course("unit-02", one.now_ms, 20_000, every=7))
+    app = screen("unit", unit="unit-02")
+    app.segmented_control[0].set_value(span).run()
+    seen(app)
+    assert len(app.get("vega_lite_chart")) == 4
+
+
+def test_a_silent_unit_s_capacity_is_greyed_and_of_then(screen, bad_hour):
+    give(bad_hour, "unit-15", made.falling(bad_hour.now_ms - 720_000))
+    said = seen(screen("unit", unit="unit-15"))
+    assert 'sw-panel sw-greyed sw-short"' in said
+    assert "not now: good for up to 2.5 L/min" in said
+    assert "After “now”" not in said
+
+
+def test_when_the_collector_is_lost_no_capacity_is_of_now(screen, hospital):
+    one = hospital(units=2)
+    give(one, "unit-02", made.seen(one.now_ms))
+    one.say(heard_s_ago=60)
+    said = seen(screen("unit", unit="unit-02"))
+    assert "not now: good for its rated 5 L/min" in said
+    assert '<p class="sw-good-for">Good' not in said
+
+
+def test_a_unit_that_was_never_heard_has_an_empty_panel(screen, bad_hour):
+    said = seen(screen("unit", unit="unit-22"))
+    assert "Capacity is not known yet" in said
+    assert "No capacity on record in this span" in said
+
+
+def test_the_board_of_five_hundred_estimates_says_which_units_hold_less(screen, hospital):
+    one = hospital(units=500, minutes=1, text=site_text(500, per_ward=25))
+    rows = [made.with_capacity(row, (made.falling if place % 5 == 0 else made.seen)(one.now_ms), flow_lpm=1.0)
+            for place, row in enumerate(one.store.load_units())]  # fmt: skip
+    with one.store.transaction():
+        one.store.save_units(rows)
+    said = seen(screen("board"))
+    assert said.count("good to 2.5 L/min; do not turn up") == len(rows[::5])
+    assert said.count('id="tile-') == 500
 
 
 @pytest.mark.parametrize("span", ["Day", "Week", "Month", "Year"])

@@ -1,0 +1,128 @@
+"""Forecasts and the course of capacity as charts."""
+
+import json
+from zoneinfo import ZoneInfo
+
+from collector.site import Model
+from dashboard import queries
+from dashboard.charts import PURITY, Limit, chart, local_times
+from dashboard.course import course_chart, course_frame, with_now
+from dashboard.fan import fan_layers, fan_of, until_of
+from dashboard.times import DAY, HOUR, MINUTE
+from tests.dashboard import estimates as made
+
+NOW = 1_790_000_000_000
+NAIROBI = ZoneInfo("Africa/Nairobi")
+MODEL = Model(id="five")
+
+
+def drawn(layered):
+    return json.loads(layered.to_json())
+
+
+def marks(layered):
+    return [layer["mark"]["type"] for layer in drawn(layered)["layer"]]
+
+
+def test_a_fan_has_a_level_for_each_limit_that_is_still_ahead():
+    fan = fan_of(made.falling(NOW), 92.0, MODEL)
+    assert fan is not None
+    assert [(level.limit.text, level.limit.value) for level in fan.levels] == [
+        ("amber", 85.0), ("red", 82.0), ("switch-off", 70.0),
+    ]  # fmt: skip
+    assert (fan.levels[0].early_ms - NOW, fan.levels[2].late_ms - NOW) == (190 * MINUTE, 1150 * MINUTE)
+    assert fan.levels[0].said == "amber in 3 to 9 h"
+    under_amber = fan_of(made.falling(NOW), 83.0, MODEL)
+    assert under_amber is not None
+    assert [level.limit.text for level in under_amber.levels] == ["red", "switch-off"]
+
+
+def test_no_fan_without_a_forecast_or_without_purity():
+    assert fan_of(made.seen(NOW), 93.0, MODEL) is None  # nothing within 30 days
+    assert fan_of(made.unseen(NOW), 93.0, MODEL) is None
+    assert fan_of(made.falling(NOW), None, MODEL) is None
+    assert fan_of(None, 93.0, MODEL) is None
+    assert fan_of(made.failed(NOW), 65.0, MODEL) is None
+
+
+def test_a_limit_that_may_never_be_reached_is_open_to_the_forecast_s_end():
+    open_end = made.outlook(4.0, (60.0, None, None))
+    fan = fan_of(made.falling(NOW, outlook=open_end), 92.0, MODEL)
+    assert fan is not None
+    (level,) = fan.levels
+    assert (level.middle_ms, level.late_ms - NOW) == (None, 30 * DAY)
+    layers = fan_layers(fan, NOW, NAIROBI, dark=False)
+    assert len(layers) == 6
+
+
+def test_a_chart_goes_on_as_far_as_its_fan_but_no_further_ahead_than_back():
+    fan = fan_of(made.falling(NOW), 92.0, MODEL)
+    assert until_of(fan, NOW, HOUR) == 0  # amber is three hours off
+    assert until_of(fan, NOW, 4 * HOUR) == NOW + 4 * HOUR
+    latest = NOW + 1150 * MINUTE
+    assert latest < until_of(fan, NOW, 2 * DAY) < latest + 3 * HOUR
+    assert until_of(None, NOW, DAY) == 0
+
+
+def test_the_fan_is_drawn_on_the_purity_chart_after_now(bad_hour):
+    one = bad_hour
+    past = queries.unit_past(one.data_dir, "unit-07", "surgical", one.now_ms - DAY, one.now_ms)
+    fan = fan_of(made.falling(one.now_ms), 92.0, MODEL)
+    assert fan is not None
+    ahead = fan_layers(fan, one.now_ms, NAIROBI, dark=True)
+    layered = chart(past, PURITY, NAIROBI, (Limit(70, "switch-off 70 %", "high", True),),
+                    until_ms=until_of(fan, one.now_ms, DAY), ahead=ahead)  # fmt: skip
+    assert marks(layered)[-6:] == ["area", "line", "rule", "tick", "rule", "text"]
+    text = json.dumps(drawn(layered)["datasets"])
+    assert '"amber in 3 to 9 h"' in text
+    assert '"now"' in text
+    domain = drawn(layered)["layer"][0]["encoding"]["x"]["scale"]["domain"][1]
+    ends = local_times([until_of(fan, one.now_ms, DAY)], NAIROBI)[0]
+    assert (domain["date"], domain["hours"]) == (ends.day, ends.hour)
+
+
+# -- the course of capacity ----------------------------------------------------------------------------------------
+
+
+def test_what_was_not_seen_has_no_middle_and_stands_apart():
+    table = course_frame(made.course("u1", NOW, 300), NAIROBI)
+    hidden = table[~table["seen"]]
+    assert hidden["middle"].isna().all()
+    assert table["part"].nunique() == 3
+    assert set(hidden["part"]) == {1}
+
+
+def test_band_and_line_break_at_a_gap_and_a_lone_hour_is_drawn():
+    points = made.course("u1", NOW, 100)
+    table = course_frame([*points[:20], points[40], *points[60:]], NAIROBI)
+    lone = table[table["lone"]]
+    assert list(lone["time"]) == list(local_times([points[40].hour_ms], NAIROBI))
+
+
+def test_now_is_the_last_point_and_is_not_said_twice():
+    points = made.course("u1", NOW, 5)
+    found = made.seen(NOW)
+    assert [p.hour_ms for p in with_now(points, found, "u1")] == [*(p.hour_ms for p in points), NOW]
+    assert with_now(points, None, "u1") == points
+    assert [p.p50_lpm for p in with_now([], found, "u1")] == [6.0]
+    assert with_now(points, made.seen(points[-1].hour_ms), "u1") == points
+
+
+def test_rated_flow_flow_in_use_and_proven_are_drawn_in():
+    points = made.course("u1", NOW, 700)
+    layered = course_chart(points, NOW - 30 * DAY, NOW, NAIROBI, 5.0, 4.0)
+    assert marks(layered) == ["area", "rule", "line", "line", "line", "text", "rule", "text", "rule", "text"]
+    text = json.dumps(drawn(layered)["datasets"])
+    for part in ("rated 5 L/min", "in use 4.0 L/min", "proven"):
+        assert f'"{part}"' in text, part
+
+
+def test_the_axis_begins_with_the_record_but_shows_a_day():
+    def begins(hours, span):
+        layered = course_chart(made.course("u1", NOW, hours), NOW - span, NOW, NAIROBI, 5.0, None)
+        at = drawn(layered)["layer"][0]["encoding"]["x"]["scale"]["domain"][0]
+        return at["month"], at["date"]
+
+    assert begins(3, 30 * DAY) == (9, 20)
+    assert begins(24 * 10, 30 * DAY) == (9, 11)
+    assert begins(24 * 10, 7 * DAY) == (9, 14)
