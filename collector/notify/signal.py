@@ -42,6 +42,8 @@ def _alert(alarm: Alarm) -> dict[str, Any]:
         "priority": alarm.priority, "state": alarm.state, "cause": alarm.cause, "action": alarm.action,
         "since": iso_utc(alarm.raised_ms) if alarm.raised_ms is not None else None,
     }  # fmt: skip
+    if not alarm.unit and "units" in alarm.evidence:
+        alert["units"] = alarm.evidence["units"]
     if alarm.acked_by:
         alert["acknowledged_by"] = alarm.acked_by
     if alarm.forecast:

@@ -190,7 +190,7 @@ def test_units_that_fell_silent_together_say_so_each_until_it_is_heard_again():
     board = board_of(now_of(rows, [silence, sag]), NOW, NOW)
     silent, back = board.wards[0].tiles
     assert (silent.unit, silent.look, silent.word, silent.greyed) == ("u1", Look.MEDIUM, "No readings", True)
-    assert (silent.age, silent.note) == ("No data since 16:50", "and 1 more")
+    assert (silent.age, silent.note) == ("No data since 17:03", "and 1 more")
     assert (back.unit, back.look, back.word) == ("u2", Look.RUNNING, "Running")
     assert [notice.title for notice in board.wards[0].notices] == ["No readings", "Poor supply"]
     assert board_html(board, None).count("No readings from 2 units.") == 1

@@ -80,9 +80,9 @@ def test_a_unit_out_of_service_is_counted_as_that():
     assert signal(removed=("u1",))["counts"] == {"out-of-service": 1, "running": 1, "silent": 1}
 
 
-def test_a_ward_alarm_has_no_unit():
-    (alert,) = signal(alarm("", "ward-supply-lost"))["alerts"]
-    assert alert["unit"] == ""
+def test_a_ward_alarm_has_no_unit_and_names_those_it_speaks_for():
+    (alert,) = signal(alarm("", "readings-absent", evidence={"units": ["u1", "u2"], "units_lost": 2}))["alerts"]
+    assert (alert["unit"], alert["units"]) == ("", ["u1", "u2"])
 
 
 def test_the_time_and_the_place_in_the_journal_are_not_news():
