@@ -6,6 +6,7 @@ import heapq
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Final
 
 import msgspec
 
@@ -15,6 +16,8 @@ from collector.rules.engine import RulesEngine
 from collector.rules.events import Event
 from collector.rules.limits import LIMITS, Limits
 from collector.site import Site
+
+_FORGET_EVERY: Final = 4096  # readings
 
 
 class Summary(msgspec.Struct):
@@ -69,6 +72,9 @@ class Replay:
             found = self.engine.tick(time_ms)
         found = found + self.engine.read(reading, time_ms)
         summary.late = self.engine.late
+        if not summary.readings % _FORGET_EVERY:  # nobody takes these here, and the past may be long
+            self.engine.take_notes()
+            self.engine.take_capacity_points()
         return self._count(found) if found else found
 
     def _count(self, events: list[Event]) -> list[Event]:

@@ -19,7 +19,7 @@ from collector.whatif.changes import ChangesError, Tried, load_changes, whole_si
 from collector.whatif.limit_keys import time_text
 from collector.whatif.tally import Comparison, ConditionRow, Difference, RunTotals, Spans
 
-_WIDTH: Final = 118  # where output is no terminal: a table that is folded at 80 cannot be read
+_WIDTH: Final = 200  # where output is no terminal: a table that is folded at 80 cannot be read
 #: What became of an alarm, in words.
 _SAID: Final = {
     "gone": "no longer raised", "later": "later", "new": "new", "earlier": "earlier",
@@ -81,19 +81,19 @@ def _left_out(result: Comparison) -> Iterable[str]:
 def _table(title: str, columns: str, right_from: int) -> Table:
     table = Table(title=title, title_justify="left", box=None, pad_edge=False)
     for number, name in enumerate(columns.split("|")):
-        table.add_column(name, justify="right" if number >= right_from else "left", no_wrap=True)
+        table.add_column(name, justify="right" if number >= right_from else "left", overflow="fold", no_wrap=not number)
     return table
 
 
 def _conditions(rows: list[ConditionRow]) -> Table:
-    columns = "condition|raised|same|earlier|later|priority|new|gone|merged|stood, h"
+    columns = "condition|raised|same|earlier|later|priority|new|again|gone|merged|stood, h"
     table = _table("Alarms, today -> with the change", columns, 1)
     for row in rows:
         today, changed = row.today, row.changed
         raised = [f"{run.raised}" for run in (today, changed)]
         if today.high != changed.high:
             raised = [f"{run.raised} ({run.high} high)" for run in (today, changed)]
-        counts = (row.priority, row.new + row.split, row.gone, row.joined)
+        counts = (row.priority, row.new, row.split, row.gone, row.joined)
         table.add_row(
             row.condition, " -> ".join(raised), f"{row.same}", _shifted(row.earlier, row.earlier_by),
             _shifted(row.later, row.later_by), *map(str, counts), f"{today.hours:.1f} -> {changed.hours:.1f}",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import sys
+from collections import deque
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -67,40 +68,36 @@ def replay(
     site = site_or_refuse(site_file)
     tried = tried_or_refuse(site, changes, against)
     broken = _Broken()
+    window_ms = round(window_min * MINUTE)
+    run = Replay(site) if tried is None else SideBySide(site, tried, window_ms=window_ms)
     try:
         with progress("readings") as shown:
-            readings = _counted(_past(site, files or [], data, (since, until), broken), shown)
-            if tried is None:
-                _run(Replay(site), readings, out, as_json, broken)
-            else:
-                _compare(SideBySide(site, tried, window_ms=round(window_min * MINUTE)), readings, out, as_json, broken)
+            _write(run, _counted(_past(site, files or [], data, (since, until), broken), shown), out)
     except (RecordingError, StoreError) as error:
         raise Refused(str(error)) from error
+    if isinstance(run, Replay):
+        run.summary.broken = broken.count
+        _tell(run.summary, as_json)
+    elif as_json:
+        say_json(run.result(broken.count))
+    else:
+        tell_compared(run.result(broken.count))
     if broken.count:
         raise Refused(f"{broken.count} rows could not be read; they are left out above", EXIT_FAILED)
 
 
-def _run(run: Replay, readings: Iterator[Reading], out: Path | None, as_json: bool, broken: _Broken) -> None:
+def _write(run: Replay | SideBySide, readings: Iterator[Reading], out: Path | None) -> None:
+    """Go through the past; events go to `out` or to stdout, differences to `out` only."""
+    if isinstance(run, Replay):
+        lines = map(event_line, run.events(readings))
+    else:
+        lines = map(difference_line, run.differences(readings))
+    if out is None and not isinstance(run, Replay):
+        deque(lines, maxlen=0)
+        return
     with _sink(out) as sink:
-        for event in run.events(readings):
-            sink.write(event_line(event) + b"\n")
-    run.summary.broken = broken.count
-    _tell(run.summary, as_json)
-
-
-def _compare(runs: SideBySide, readings: Iterator[Reading], out: Path | None, as_json: bool, broken: _Broken) -> None:
-    if out is None:
-        for _ in runs.differences(readings):
-            pass
-    else:
-        with _sink(out) as sink:
-            for difference in runs.differences(readings):
-                sink.write(difference_line(difference) + b"\n")
-    result = runs.result(broken.count)
-    if as_json:
-        say_json(result)
-    else:
-        tell_compared(result)
+        for line in lines:
+            sink.write(line + b"\n")
 
 
 def _past(

@@ -28,7 +28,7 @@ from collector.whatif.tally import (
     Spread,
     Stood,
     weight,
-)  # fmt: skip
+)
 
 Key = tuple[str, str, str]
 SHOWN: Final = 20  # differences kept for people; all of them come out of `differences`

@@ -211,3 +211,14 @@ def test_a_ward_alert_rate_counts_units_of_thirty_days() -> None:
     assert past.result.today.ward_alerts_per_unit_month == pytest.approx(
         past.result.today.ward_alerts / months, rel=0.1
     )
+
+
+def test_a_long_past_is_not_kept() -> None:
+    """A year of one unit, a reading an hour: what nobody takes is forgotten, and every silence is settled."""
+    readings = (Reading("m1", START_MS + hour * HOUR, 93.0, 4.0, 340.0) for hour in range(24 * 365))
+    runs = SideBySide(SITE, parse_changes("[limits]\nabsent_min = 3\n", SITE))
+    differences = sum(1 for _ in runs.differences(readings))
+    engine = runs.runs[0].replay.engine
+    assert differences >= 24 * 364
+    assert len(engine.take_notes()) < 60, "a note a day"
+    assert len(runs._due) < 50
