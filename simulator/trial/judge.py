@@ -60,9 +60,9 @@ class Mark(msgspec.Struct, frozen=True):
 class Judged(msgspec.Struct, frozen=True):
     """The figures of one story; times in minutes or hours as their names say, None where there is no such moment.
 
-    other_lead_min: the lead with every other word to the ward counted: overdraw, supply, "do not turn up". foreseen_h:
-    from `capacity-falling` to amber. right_had_flow_stayed: nuisance alerts of the product that would have been none,
-    had the flow at the alert been kept.
+    blind: no readings came when it shut off, and the ward had been told that. other_lead_min: the lead with every other
+    word to the ward counted: overdraw, supply, "do not turn up". foreseen_h: from `capacity-falling` to amber.
+    right_had_flow_stayed: nuisance alerts of the product that would have been none, had the flow at the alert stayed.
     """
 
     number: int
@@ -74,6 +74,7 @@ class Judged(msgspec.Struct, frozen=True):
     days: float
     healthy_days: float
     shutdown: bool
+    blind: bool
     fall_h: float | None
     visible_min: float | None
     visible_first_min: float | None
@@ -99,6 +100,7 @@ def judge(story: Story, number: int = 0) -> Judged:
     return Judged(
         number=number, name=story.name, kind=story.kind, benign=story.benign, seed=story.seed, readings=told.readings,
         days=(last_ms - first_ms) / DAY_MS, healthy_days=healthy_ms / DAY_MS, shutdown=story.shutdown_ms is not None,
+        blind=_is_blind(story, told),
         fall_h=_between(story.onset_ms, story.shutdown_ms, HOUR_MS),
         visible_min=_between(truth.visible_ms, story.shutdown_ms, MINUTE_MS),
         visible_first_min=_between(truth.visible_first_ms, story.shutdown_ms, MINUTE_MS),
@@ -170,6 +172,13 @@ def _fast_readings(story: Story, truth: Truth, spells: Sequence[Spell]) -> int |
     measured_ms = story.time_ms[~np.isnan(purity)]
     first, alert = np.searchsorted(measured_ms, [int(story.time_ms[under[0]]), alert_ms])
     return int(alert - first)
+
+
+def _is_blind(story: Story, told: Told) -> bool:
+    if story.shutdown_ms is None:
+        return False
+    silent = told.spells(("readings-absent",), ward=True)
+    return any(s.from_ms < story.shutdown_ms and (s.to_ms is None or s.to_ms > story.shutdown_ms) for s in silent)
 
 
 def _is_slow(story: Story, truth: Truth) -> bool:

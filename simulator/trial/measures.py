@@ -11,7 +11,7 @@ import numpy as np
 
 from simulator.trial.burden import Burden, burden_of
 from simulator.trial.coverage import CAPACITY, COVERED, EARLY, LATE, UNDECIDED, Checked
-from simulator.trial.judge import LAMP, WAYS, Judged, Way
+from simulator.trial.judge import LAMP, PRODUCT, WAYS, Judged, Way
 from simulator.trial.story import FAULT_KINDS
 
 ALL: Final = "all"
@@ -77,7 +77,11 @@ class Fast(msgspec.Struct, frozen=True):
 
 
 class Coverage(msgspec.Struct, frozen=True):
-    """Intervals from p05 to p95 that held what came true: each forecast alike, and each story alike."""
+    """Intervals from p05 to p95 that held what came true: each forecast alike, and each story alike.
+
+    open_share: intervals without an upper end, which cannot be missed from above. before_p50: the share of truths that
+    came before the median; a half when the forecast leans to no side.
+    """
 
     kind: str
     of: str
@@ -88,6 +92,8 @@ class Coverage(msgspec.Struct, frozen=True):
     early: int
     late: int
     undecided: int
+    open_share: float | None
+    before_p50: float | None
 
 
 class Causes(msgspec.Struct, frozen=True):
@@ -107,6 +113,7 @@ class Figures(msgspec.Struct, frozen=True):
     unit_days: float
     shutdowns: int
     missed: int
+    missed_blind: int  # of those missed: no readings came, and the ward had been told so
     missed_with_others: int
     right_had_flow_stayed: int
     leads: list[Leads]
@@ -125,11 +132,12 @@ def figures_of(stories: Sequence[Judged], seed: int) -> Figures:
     """Put the figures of single stories together; the order of stories does not matter but for the wards' lay-out."""
     shut = [story for story in stories if story.shutdown]
     slow = [story for story in stories if story.slow]
-    product = [story.ways[WAYS[0]] for story in shut]
+    missed = [story for story in shut if not story.ways[PRODUCT].lead_min]
     return Figures(
         stories=len(stories), benign=sum(story.benign for story in stories),
         readings=sum(story.readings for story in stories), unit_days=sum(story.days for story in stories),
-        shutdowns=len(shut), missed=sum(not way.lead_min for way in product),
+        shutdowns=len(shut), missed=len(missed),
+        missed_blind=sum(story.blind for story in missed),
         missed_with_others=sum(not story.other_lead_min for story in shut),
         right_had_flow_stayed=sum(s.right_had_flow_stayed for s in stories if s.kind != SENSOR),
         leads=list(_leads(shut)), nuisance=[_nuisance(stories, way) for way in WAYS],
@@ -220,10 +228,16 @@ def coverage_of(stories: Sequence[Judged], kind: str, of: str, wanted: Callable[
     decided = [(v[COVERED], v[COVERED] + v[EARLY] + v[LATE]) for v in verdicts]
     judged = [covered / count for covered, count in decided if count]
     count = sum(count for _covered, count in decided)
+    intervals = [c for story in stories for c in story.checked if wanted(c) and c.verdict != UNDECIDED]
+    halves = [
+        c.truth is not None and c.truth < c.p50 for c in intervals if c.p50 and (c.truth or c.known_until >= c.p50)
+    ]
     return Coverage(
         kind, of, len(judged), count, sum(covered for covered, _count in decided) / count if count else None,
         float(np.mean(judged)) if judged else None, sum(v[EARLY] for v in verdicts), sum(v[LATE] for v in verdicts),
         sum(v[UNDECIDED] for v in verdicts),
+        sum(c.p95 is None for c in intervals) / len(intervals) if intervals else None,
+        float(np.mean(halves)) if halves else None,
     )  # fmt: skip
 
 

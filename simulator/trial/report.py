@@ -56,7 +56,7 @@ _VISIBLE_HEADS: Final = ("way", "visible", "30 min lead", "time used", "first se
                          "fast falls", "in 3 readings", "untold")  # fmt: skip
 _NUISANCE_HEADS: Final = ("way", "alerts", "unit-months", "a unit-month", "wrong sensor", "a unit-month", "too early")
 _COVERAGE_HEADS: Final = ("kind", "of", "stories", "forecasts", "covered", "by story", "came early", "came late",
-                          "left out")  # fmt: skip
+                          "left out", "open end", "before p50")  # fmt: skip
 
 
 def _targets(result: TrialResult) -> Iterable[Sequence[str]]:
@@ -85,7 +85,7 @@ def _nuisance(f: Figures) -> Iterable[Sequence[str]]:
 
 def _covered(c: Coverage) -> Sequence[str]:
     return (c.kind, c.of, str(c.stories), str(c.forecasts), _percent(c.share), _percent(c.share_by_story),
-            str(c.early), str(c.late), str(c.undecided))  # fmt: skip
+            str(c.early), str(c.late), str(c.undecided), _percent(c.open_share), _percent(c.before_p50))  # fmt: skip
 
 
 def _causes(f: Figures) -> Iterable[Sequence[str]]:

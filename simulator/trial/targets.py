@@ -26,10 +26,15 @@ class Target(msgspec.Struct, frozen=True):
 def targets_of(f: Figures) -> list[Target]:
     """Every target with what was measured, in the order of their weight."""
     return [
-        Target("Shutdowns without a ward alert before", "none", f"{f.missed} of {f.shutdowns}",
-               f.missed == 0 if f.shutdowns else None),
-        *_leads(f), *_visible(f), _fast(f), _foreseen(f), *_peace(f), *_coverage(f), _causes(f),
+        _told(f), *_leads(f), *_visible(f), _fast(f), _foreseen(f), *_peace(f), *_coverage(f), _causes(f),
     ]  # fmt: skip
+
+
+def _told(f: Figures) -> Target:
+    """A unit that shuts off while no readings come has been told of as silent: that is all that can be said of it."""
+    blind = f" ({f.missed_blind} told as silent)" if f.missed_blind else ""
+    met = f.missed == f.missed_blind if f.shutdowns else None
+    return Target("Shutdowns without a ward alert before", "none", f"{f.missed} of {f.shutdowns}{blind}", met)
 
 
 def _leads(f: Figures) -> list[Target]:

@@ -16,6 +16,7 @@ from simulator.trial.story import Flags, Story
 #: A loss is visible when purity has been one point under the unit's own plateau for ten minutes.
 VISIBLE_PCT: Final = 1.0
 VISIBLE_MS: Final = 10 * MINUTE_MS
+_EASY: Final = (0.2, 0.35, 0.5)  # shares of rated flow
 #: A ward alert was needed when purity goes under amber within six hours, or the unit switches off within a day.
 AMBER_WITHIN_MS: Final = 6 * HOUR_MS
 SHUTDOWN_WITHIN_MS: Final = DAY_MS
@@ -28,9 +29,10 @@ FAST_MS: Final = MINUTE_MS
 class Truth(NamedTuple):
     """A story's truth; times in ms since 1970, None where it never came to that.
 
+    plateau_pct is the unit's own: what it gave before the onset, and no more than it gives at an easy flow.
     visible_ms is when the loss that led to the shutdown without a break became visible, visible_first_ms when one was
-    first visible at all after the onset; amber_ms is when purity first went under amber after the onset. fast_ms is
-    when a fast fall went under amber.
+    first visible at all, neither before the onset; amber_ms is when purity first went under amber after the onset.
+    fast_ms is when a fast fall went under amber.
     """
 
     plateau_pct: float
@@ -45,14 +47,16 @@ def truth_of(story: Story) -> Truth:
     """Everything that the judges need to know of a story."""
     warm = warmed_up(story)
     low = warm & (story.true_purity_pct < story.model.amber_pct)
-    plateau_pct = _plateau(story)
+    plateau_pct = _plateau(story, warm)
     lost = _lasting(story, warm & (story.true_purity_pct < plateau_pct - VISIBLE_PCT))
     onset_ms = story.onset_ms
-    after = [spell for spell in lost if onset_ms is not None and (spell.to_ms or 0) > onset_ms]
+    lost = [
+        Spell(max(s.from_ms, onset_ms), s.to_ms) for s in lost if onset_ms is not None and (s.to_ms or 0) > onset_ms
+    ]
     return Truth(
         plateau_pct=plateau_pct,
         visible_ms=_last_before(joined(lost), story.shutdown_ms),
-        visible_first_ms=max(after[0].from_ms, onset_ms or 0) if after else None,
+        visible_first_ms=lost[0].from_ms if lost else None,
         amber_ms=_first(story, low & (story.time_ms >= onset_ms)) if onset_ms is not None else None,
         fast_ms=_fast_fall(story, warm),
         low=low,
@@ -82,12 +86,17 @@ def warmed_up(story: Story) -> Flags:
     return warm
 
 
-def _plateau(story: Story) -> float:
-    """The unit's own plateau in %: the best it gives at an easy flow while it is still well."""
+def _plateau(story: Story, warm: Flags) -> float:
+    """What the unit gave in the half day before the onset, but no more than its best at an easy flow, in %.
+
+    A unit that is used near its limit stands lower than at an easy flow though nothing is wrong with it.
+    """
     until_ms = story.onset_ms if story.onset_ms is not None else int(story.time_ms[-1])
-    rows = np.flatnonzero(story.time_ms <= until_ms)[:: max(1, len(story.time_ms) // 200)]
-    rated = story.model.rated_flow_lpm
-    return max(float(np.median(story.steady(share * rated, rows))) for share in (0.2, 0.35, 0.5))
+    before = story.time_ms <= until_ms
+    rows = np.flatnonzero(before)[:: max(1, len(story.time_ms) // 200)]
+    easy = max(float(np.median(story.steady(share * story.model.rated_flow_lpm, rows))) for share in _EASY)
+    stood = story.true_purity_pct[warm & before & (story.time_ms >= until_ms - DAY_MS // 2)]
+    return min(easy, float(np.median(stood))) if len(stood) else easy
 
 
 def _lasting(story: Story, lost: Flags) -> list[Spell]:

@@ -105,14 +105,19 @@ def test_the_line_is_least_squares() -> None:
 
 def test_what_is_true_of_a_fall() -> None:
     truth = truth_of(WET)
-    assert truth.plateau_pct == pytest.approx(94.0 + 2.0 * (4.0 - 1.0))
-    low = tale(12.5, ramp(6.0, 4.0), onset_h=6.0, off_h=12.0, at_lpm=1.0)  # its flow is the easy one
-    truth = truth_of(low)
     assert truth.plateau_pct == pytest.approx(94.0)
     assert truth.visible_ms == T0 + 6 * HOUR + 16 * MINUTE + 10 * MINUTE  # under 93 % at the reading 16 min after
     assert truth.visible_first_ms == truth.visible_ms
     assert truth.amber_ms == T0 + 8 * HOUR + 16 * MINUTE
     assert truth.fast_ms is None
+
+
+def test_a_unit_that_stood_low_while_well_has_lost_nothing_yet() -> None:
+    """It gives 96 % and more at an easy flow, and 90 % where it is used; and nothing is visible before the onset."""
+    low = tale(12.5, ramp(6.0, 4.0, plateau_pct=90.0), onset_h=8.0, off_h=11.0, at_lpm=5.0)
+    truth = truth_of(low)
+    assert truth.plateau_pct == pytest.approx(90.0)
+    assert truth.visible_ms == T0 + 8 * HOUR
 
 
 def test_a_fall_through_amber_within_a_minute_is_fast() -> None:
@@ -217,8 +222,8 @@ def test_a_story_judged_by_the_rules_and_the_lamp() -> None:
 WAY = Way(lead_min=None, first_min=None, fast_readings=None, alerts=0, nuisance=0, nuisance_after=0)
 CALM = Judged(
     number=0, name="calm-0", kind="calm", benign=True, seed=0, readings=100, days=15.0, healthy_days=15.0,
-    shutdown=False, fall_h=None, visible_min=None, visible_first_min=None, fast=False, slow=False, foreseen_h=None,
-    other_lead_min=None, right_had_flow_stayed=0, cause="unknown", ways=dict.fromkeys(WAYS, WAY), checked=[], marks=[],
+    shutdown=False, blind=False, fall_h=None, visible_min=None, visible_first_min=None, fast=False, slow=False,
+    foreseen_h=None, other_lead_min=None, right_had_flow_stayed=0, cause="unknown", ways=dict.fromkeys(WAYS, WAY), checked=[], marks=[],
 )  # fmt: skip
 
 
@@ -240,6 +245,7 @@ def test_a_shutdown_that_nobody_was_told_of_misses_the_first_target() -> None:
     name = "Shutdowns without a ward alert before"
     assert met([fallen(40.0, 10.0)])[name] is True
     assert met([fallen(40.0, 10.0), fallen(None, 10.0)])[name] is False
+    assert met([fallen(None, 10.0, blind=True)])[name] is True  # no readings came, and the ward knew
     assert met([CALM])[name] is None
 
 
@@ -278,6 +284,7 @@ def test_each_story_weighs_the_same_beside_each_forecast() -> None:
     few = msgspec.structs.replace(CALM, checked=checked(EARLY, 1) + checked(LATE, 1) + checked(UNDECIDED, 5))
     total = next(c for c in figures_of([many, few], 1).coverage if (c.kind, c.of) == ("all", "all"))
     assert (total.share, total.share_by_story, total.undecided) == (0.8, 0.5, 5)
+    assert (total.open_share, total.before_p50) == (0.0, 0.0)
 
 
 def test_alarms_to_live_with() -> None:
