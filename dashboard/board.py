@@ -216,7 +216,7 @@ def _alarming(bare: Tile, speaking: list[Alarm], now: Now, now_ms: int) -> Tile:
     holds = "" if worst.condition == "capacity-falling" else bare.holds  # its instruction says the same
     return bare._replace(
         holds=holds, look=Look(worst.priority), word=said[0], action=instruction(worst),
-        acknowledged=acknowledged(worst, now, now_ms), note=" ".join(text for text in (expected, more) if text),
+        acknowledged=acknowledged(worst, now, now_ms), note="; ".join(text for text in (expected, more) if text),
         unheard=any(alarm.state == State.UNACKNOWLEDGED for alarm in speaking), shared=not worst.unit,
     )  # fmt: skip
 

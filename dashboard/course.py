@@ -63,7 +63,8 @@ def course_chart(
     """
     table = course_frame(points, zone)
     top = max(rated_lpm * 1.15, flow_lpm or 0, min(float(table["high"].max()), rated_lpm * _TOP_OF_RATED))
-    x = time_axis(max(from_ms, min(points[0].hour_ms, to_ms - DAY)), to_ms, zone)
+    begin_ms = max(from_ms, min(points[0].hour_ms, to_ms - DAY))
+    x = time_axis(begin_ms, to_ms + (to_ms - begin_ms) // 80, zone)  # room for the last point
     limits = [Limit(rated_lpm, f"rated {rated_lpm:g} L/min", "low")]
     layers = [*_bands(table, x, top), _middle(table, top), *_proven(table)]
     layers += [layer for limit in limits for layer in limit_layers(limit, dark)]
@@ -90,7 +91,7 @@ def _bands(table: pd.DataFrame, x: alt.X, top: float) -> list[alt.Chart]:
 def _middle(table: pd.DataFrame, top: float) -> alt.Chart:
     tips = [alt.Tooltip("when:N", title="time"), *(alt.Tooltip(f"{name}:Q", format=".1f")
             for name in ("low", "middle", "high", "proven"))]  # fmt: skip
-    dots = alt.OverlayMarkDef(size=16) if len(table) <= 60 else False
+    dots = alt.OverlayMarkDef(size=28) if len(table) <= 60 else False
     line = alt.Chart(table[table["seen"]]).mark_line(color=LINE, strokeWidth=1.8, point=dots, clip=True)
     found: alt.Chart = line.encode(x="time:T", y=_y("middle", top), detail="part:N", tooltip=tips)
     return found

@@ -78,10 +78,10 @@ def until_of(fan: Fan | None, now_ms: int, span_ms: int) -> int:
 
 def fan_layers(fan: Fan, now_ms: int, zone: ZoneInfo, *, dark: bool) -> list[alt.Chart]:
     """Wedge, median and a bar at each limit, with the line that divides what was from what is to come."""
-    return [*_wedge(fan, zone), *_bars(fan.levels, zone, dark), *_now(now_ms, zone, dark)]
+    return [*_wedge(fan, zone, dark), *_bars(fan.levels, zone, dark), *_now(now_ms, zone, dark)]
 
 
-def _wedge(fan: Fan, zone: ZoneInfo) -> list[alt.Chart]:
+def _wedge(fan: Fan, zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
     edges = [(fan.purity_pct, fan.at_ms, fan.at_ms)]
     edges += [(level.limit.value, level.early_ms, level.late_ms) for level in fan.levels]
     table = pd.DataFrame({"level": [edge[0] for edge in edges], "early": local_times([e[1] for e in edges], zone),
@@ -89,7 +89,7 @@ def _wedge(fan: Fan, zone: ZoneInfo) -> list[alt.Chart]:
     middles = [(fan.purity_pct, fan.at_ms)]
     middles += [(level.limit.value, level.middle_ms) for level in fan.levels if level.middle_ms is not None]
     path = pd.DataFrame({"level": [one[0] for one in middles], "time": local_times([one[1] for one in middles], zone)})
-    area = alt.Chart(table).mark_area(orient="horizontal", color=COLOUR, opacity=0.22, clip=True)
+    area = alt.Chart(table).mark_area(orient="horizontal", color=COLOUR, opacity=0.38 if dark else 0.22, clip=True)
     line = alt.Chart(path).mark_line(color=COLOUR, strokeWidth=1.8, strokeDash=[4, 3], clip=True)
     return [
         area.encode(x="early:T", x2="late:T", y="level:Q"),

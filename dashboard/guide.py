@@ -34,7 +34,7 @@ CAUTIONS: Final = (
     "Oxygen feeds fire: no smoking, flame, sparks, oil or grease near units and cylinders.",
     "If this screen, the network or the power fails: go round the units by the ward's paper checklist.",
 )
-STARRED: Final = "* from the site file; the others are defaults"
+STARRED: Final = r"\* from the site file; the others are defaults"
 LIMIT_SOURCES: Final = (
     "Limits are the model's in the site file; the unit's manual overrides every default. Default red 82 % (v/v): the "
     "low-oxygen alarm point of WHO's technical specifications for oxygen concentrators (2015) and of ISO 80601-2-69. "

@@ -208,7 +208,7 @@ def test_where_no_switch_off_is_foreseen_very_low_output_is():
 
 def test_a_worse_alarm_keeps_the_word_and_the_time_that_is_left_is_noted():
     shown = tile([row()], [made.foretold(NOW, priority="high"), alarm(), alarm(condition="flow-above-rated")])
-    assert (shown.word, shown.note) == ("Flow above rated", "Shut-off expected in 20 to 50 min and 1 more")
+    assert (shown.word, shown.note) == ("Flow above rated", "Shut-off expected in 20 to 50 min; and 1 more")
 
 
 def test_what_is_there_comes_before_what_is_to_come():
