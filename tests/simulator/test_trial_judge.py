@@ -223,7 +223,8 @@ WAY = Way(lead_min=None, first_min=None, fast_readings=None, alerts=0, nuisance=
 CALM = Judged(
     number=0, name="calm-0", kind="calm", benign=True, seed=0, readings=100, days=15.0, healthy_days=15.0,
     shutdown=False, blind=False, fall_h=None, visible_min=None, visible_first_min=None, fast=False, slow=False,
-    foreseen_h=None, other_lead_min=None, right_had_flow_stayed=0, cause="unknown", ways=dict.fromkeys(WAYS, WAY), checked=[], marks=[],
+    foreseen_h=None, other_lead_min=None, right_had_flow_stayed=0, cause="unknown",
+    ways=dict.fromkeys(WAYS, WAY), checked=[], marks=[],
 )  # fmt: skip
 
 
