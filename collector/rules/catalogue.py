@@ -91,6 +91,9 @@ POOR_TOGETHER_ACTION: Final = (
     "Supply is more than a tenth off its nominal voltage at {units_poor} units. Watch them and call the engineer."
 )
 
+STEPPED_TOGETHER_ACTION: Final = (
+    "Purity of {units_stepped} units changed at one moment. Check the analyser they share with another, calibrated one."
+)
 
 #: Conditions about what a unit gives: their events carry its capacity and forecast.
 OUTPUT: Final = (

@@ -134,13 +134,19 @@ def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
         why = f"under {limits.floor_pct} %, less than room air"
     elif _stuck(unit, r, limits):
         why = "unchanged to the last digit while flow or power moved"
-    elif unit.belief.signs.jump_ms and r.time_ms - unit.belief.signs.jump_ms < DAY:
+    elif _jumped(unit, r.time_ms):
         why = "low, but power, pressure and changes of flow do not bear it out"
     if why or "sensor-suspect" in unit.memory.watches:
         bad = True if why else None if raised(unit, "sensor-suspect") and purity == unit.memory.same_purity else False
         evidence: Evidence = {"purity_pct": purity, "why": why}
         event = follow(unit, "sensor-suspect", bad, limits.suspect, r.time_ms, evidence, causes.SENSOR_FAULT)
         _add(found, event)
+
+
+def _jumped(unit: Tracked, time_ms: int) -> bool:
+    """Whether its purity stepped by itself: what several units show at one moment is told of their analyser instead."""
+    jump_ms = unit.belief.signs.jump_ms
+    return jump_ms != 0 and time_ms - jump_ms < DAY and "sensor-suspect" not in unit.memory.shared
 
 
 def _stuck(unit: Tracked, r: Reading, limits: Limits) -> bool:

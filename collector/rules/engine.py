@@ -12,7 +12,7 @@ import heapq
 from collections.abc import Iterable, Iterator, Mapping
 
 from collector.reading import Reading
-from collector.rules import entries, hours, phases, sags, silences, supply, wards
+from collector.rules import analyser, entries, hours, phases, sags, silences, supply, wards
 from collector.rules.capacity.now import CapacityNow, CapacityPoint, Outlook
 from collector.rules.conditions import check_running
 from collector.rules.entries import JournalEntry
@@ -47,6 +47,7 @@ class RulesEngine:
         self._due: list[tuple[int, int, str]] = []  # (deadline, kind, unit or ward): at most one silence a unit
         self._shared = SharedConditions(self._wards, self._due, self.touched)
         self._shared.add(sags.kind(limits))
+        self._shared.add(analyser.kind(limits))
         self._silences = Silences(limits, self._wards, self._shared, self._due, self.touched)
 
     # -- the record ------------------------------------------------------------------------------------------------
@@ -153,6 +154,7 @@ class RulesEngine:
         if unit.memory.watches or unit.memory.shared:
             self._silences.heard(unit, r.time_ms, found)
             found += clear_all(unit, ("clock-wrong",), r.time_ms, {})
+        analyser.check_step(unit, r, phase, limits, self._shared, found)
         if phase != row.phase:
             self._change_phase(unit, phase, r, was_on, found)
         self._show(unit, r, now_ms)

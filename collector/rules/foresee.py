@@ -11,6 +11,7 @@ from typing import Final
 
 from collector.reading import Reading
 from collector.rules import causes
+from collector.rules.analyser import is_doubted
 from collector.rules.capacity import outlook as outlooks
 from collector.rules.capacity.belief import Belief
 from collector.rules.capacity.curve import AIR_PCT
@@ -71,7 +72,7 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
         _note_unanswered(belief, mean)
         belief.signs.base_lpm, belief.stepped_ms, belief.top_c = mean.flow_lpm, time_ms, None
     _note_jump(unit, belief, mean, dt_h)
-    if not raised(unit, "sensor-suspect"):
+    if not raised(unit, "sensor-suspect") and not is_doubted(unit, time_ms):
         observe(estimate, time_ms, _ahead_of_lag(belief, mean, dt_h), mean.flow_lpm, (unit.amber_pct, unit.rated_lpm))
     under = estimate.plateau_pct - mean.purity_pct > max(1.0, 3.0 * noise_pct(estimate))
     belief.left_ms = (belief.left_ms or time_ms) if under else None

@@ -97,6 +97,13 @@ class Limits(NamedTuple):
     #: Under room air by more than an analyser's error: not a thing a unit can deliver.
     floor_pct: float = 18.0
     suspect: Delay = Delay(5 * MINUTE, 10 * MINUTE)
+    #: A step of purity between two readings: five times an analyser's noise. Flow and power that change by no more than
+    #: this share did not change. Steps of several units within a minute, of one size, are their common analyser's.
+    step_pct: float = 2.5
+    step_alike_pct: float = 1.0
+    step_flow_share: float = 0.05
+    step_share: float = 0.04
+    step_together: Together = Together(hold_ms=60 * SECOND, join_ms=-1, share=0.0, many=2)  # nobody joins later
     #: The same purity to the last digit for this long while flow or power moved by `stuck_share`.
     stuck_ms: int = 60 * MINUTE
     stuck_share: float = 0.15

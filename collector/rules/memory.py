@@ -41,6 +41,7 @@ class Shared(msgspec.Struct, array_like=True, gc=False):
     good_ms: int | None = None
     cause: str = "unknown"
     value: float | None = None  # what was measured when it began to wait
+    level: float | None = None  # what was measured before
 
 
 class Memory(msgspec.Struct, array_like=True):

@@ -39,8 +39,9 @@ class Kind(NamedTuple):
     rule: Together
     shows: Callable[[Tracked], bool]  # told on its own, and still so
     could: Callable[[Tracked], bool]  # could show it and does not
-    alone: Callable[[Tracked, Shared, int], Event]
+    alone: Callable[[Tracked, Shared, int], Event | None]  # None: not told of one unit
     whole: Callable[[Sequence[Tracked], int], Whole]
+    alike: Callable[[Shared, Shared], bool] = lambda _one, _other: True  # may belong to one event
 
 
 class SharedConditions:
@@ -143,6 +144,14 @@ def _waits(unit: Tracked, name: str, due_ms: int) -> bool:
     return share is not None and share.wait_ms is not None and share.wait_ms <= due_ms
 
 
+def _alike(kind: Kind, waiting: Sequence[Tracked]) -> list[Tracked]:
+    """Those that may belong to one event with the first of them."""
+    if not waiting:
+        return []
+    first = min(waiting, key=lambda u: (u.memory.shared[kind.name].since_ms, u.id)).memory.shared[kind.name]
+    return [u for u in waiting if kind.alike(first, u.memory.shared[kind.name])]
+
+
 def _waits_later(unit: Tracked, name: str, due_ms: int) -> bool:
     share = unit.memory.shared.get(name)
     return share is not None and share.wait_ms is not None and share.wait_ms > due_ms
@@ -152,7 +161,7 @@ def _judged(kind: Kind, units: Sequence[Tracked], waiting: Sequence[Tracked], du
     name, rule = kind.name, kind.rule
     standing = members(units, name)
     told_ms = standing[0].memory.shared[name].told_ms if standing else 0
-    fresh = [u for u in waiting if not u.memory.shared[name].alone]
+    fresh = _alike(kind, [u for u in waiting if not u.memory.shared[name].alone])
     found: list[Event] = []
     if standing and fresh and due_ms - told_ms <= rule.join_ms:
         found = [_tell(kind, UPDATED, [*standing, *fresh], told_ms, due_ms)]
@@ -190,7 +199,8 @@ def _alone(kind: Kind, waiting: Sequence[Tracked], due_ms: int) -> list[Event]:
         share = unit.memory.shared[kind.name]
         if share.wait_ms is not None and share.wait_ms + kind.rule.hold_ms <= due_ms:
             del unit.memory.shared[kind.name]
-            found.append(kind.alone(unit, share, due_ms))
+            if (event := kind.alone(unit, share, due_ms)) is not None:
+                found.append(event)
     return found
 
 
