@@ -104,7 +104,8 @@ def judge(story: Story, number: int = 0) -> Judged:
         fall_h=_between(story.onset_ms, story.shutdown_ms, HOUR_MS),
         visible_min=_between(truth.visible_ms, story.shutdown_ms, MINUTE_MS),
         visible_first_min=_between(truth.visible_first_ms, story.shutdown_ms, MINUTE_MS),
-        fast=truth.fast_ms is not None, slow=slow, foreseen_h=_foreseen_h(story, truth, told) if slow else None,
+        fast=_first_under(story, truth) is not None, slow=slow,
+        foreseen_h=_foreseen_h(story, truth, told) if slow else None,
         other_lead_min=_lead_min(story, told.spells((*OTHER, *OUTPUT), ward=True)),
         right_had_flow_stayed=_right_had_flow_stayed(story, truth, told), cause=told.cause,
         ways={name: _way(story, truth, spells[name]) for name in WAYS},
@@ -160,17 +161,27 @@ def _first_min(story: Story, spells: Sequence[Spell]) -> float | None:
     return _between(min(since, default=None), shutdown_ms, MINUTE_MS)
 
 
-def _fast_readings(story: Story, truth: Truth, spells: Sequence[Spell]) -> int | None:
-    """Readings from the first one under amber to the alert, both in the recording."""
+def _first_under(story: Story, truth: Truth) -> int | None:
+    """The first reading under amber of a fast fall, before the shutdown; None: there was no such fall or reading."""
     if truth.fast_ms is None or story.shutdown_ms is None:
         return None
-    purity = story.measured["purity_pct"]
-    under = np.flatnonzero((story.time_ms >= truth.fast_ms) & (purity < story.model.amber_pct))
-    alert_ms = in_force(spells, story.shutdown_ms, _BEFORE_EVERYTHING)
-    if alert_ms is None or not len(under):
+    purity, time_ms = story.measured["purity_pct"], story.time_ms
+    under = np.flatnonzero(
+        (time_ms >= truth.fast_ms) & (time_ms < story.shutdown_ms) & (purity < story.model.amber_pct)
+    )
+    return int(time_ms[under[0]]) if len(under) else None
+
+
+def _fast_readings(story: Story, truth: Truth, spells: Sequence[Spell]) -> int | None:
+    """Readings from the first one under amber to the alert, both in the recording."""
+    under_ms = _first_under(story, truth)
+    if under_ms is None or story.shutdown_ms is None:
         return None
-    measured_ms = story.time_ms[~np.isnan(purity)]
-    first, alert = np.searchsorted(measured_ms, [int(story.time_ms[under[0]]), alert_ms])
+    alert_ms = in_force(spells, story.shutdown_ms, _BEFORE_EVERYTHING)
+    if alert_ms is None:
+        return None
+    measured_ms = story.time_ms[~np.isnan(story.measured["purity_pct"])]
+    first, alert = np.searchsorted(measured_ms, [under_ms, alert_ms])
     return int(alert - first)
 
 

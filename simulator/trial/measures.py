@@ -15,6 +15,7 @@ from simulator.trial.judge import LAMP, PRODUCT, WAYS, Judged, Way
 from simulator.trial.story import FAULT_KINDS
 
 ALL: Final = "all"
+FALLS: Final = "falls"  # stories in which the unit itself fails
 SENSOR: Final = "sensor-fault"
 _MONTH_DAYS: Final = 30.0
 _HOUR_MIN: Final = 60.0
@@ -216,8 +217,9 @@ def _coverages(stories: Sequence[Judged]) -> Iterable[Coverage]:
     kinds = list(dict.fromkeys(story.kind for story in sorted(stories, key=lambda s: (s.benign, s.kind))))
     for of in ("amber", "red", "shutdown"):
         yield coverage_of(stories, ALL, of, lambda checked, of=of: checked.of == of)  # type: ignore[misc]
-    for kind in [ALL, *kinds]:
-        chosen = [story for story in stories if kind in (ALL, story.kind)]
+    falls = [story for story in stories if not story.benign and story.kind != SENSOR]
+    for kind in [ALL, FALLS, *kinds]:
+        chosen = falls if kind == FALLS else [story for story in stories if kind in (ALL, story.kind)]
         yield coverage_of(chosen, kind, ALL, lambda checked: checked.of != CAPACITY)
         yield coverage_of(chosen, kind, CAPACITY, lambda checked: checked.of == CAPACITY)
 
