@@ -24,6 +24,7 @@ from collector.rules.memory import Tracked
 from collector.rules.proven import follow_proven
 from collector.rules.shared import SharedConditions
 from collector.rules.silences import Silences
+from collector.rules.together import tell_shared
 from collector.rules.unitrow import OFF, RUNNING, SILENT, UNSEEN, UnitRow
 from collector.site import Site
 
@@ -130,6 +131,8 @@ class RulesEngine:
         self.touched.add(r.unit)
         self._take_in(unit, r, now_ms, found)
         unit.last_ms = r.time_ms
+        if found:
+            tell_shared(found, unit, self._wards[unit.ward.id], self.limits)
         return found
 
     def _first_seen(self, unit: Tracked, time_ms: int) -> None:

@@ -103,6 +103,8 @@ class Limits(NamedTuple):
     step_alike_pct: float = 1.0
     step_flow_share: float = 0.05
     step_share: float = 0.04
+    #: Units of a ward whose output was told to fall within so long of each other may have one cause (common practice).
+    together_ms: int = 6 * HOUR
     step_together: Together = Together(hold_ms=60 * SECOND, join_ms=-1, share=0.0, many=2)  # nobody joins later
     #: The same purity to the last digit for this long while flow or power moved by `stuck_share`.
     stuck_ms: int = 60 * MINUTE
@@ -119,7 +121,11 @@ class Limits(NamedTuple):
     #: more once that is twice as far off.
     notice_min: float = 240.0
     notice_back: float = 2.0
-    expected: Delay = Delay(2 * MINUTE, 20 * MINUTE)
+    expected: Delay = Delay(12 * MINUTE, 20 * MINUTE)
+    #: When amber is this near it is told sooner.
+    soon_min: float = 40.0
+    expected_soon: Delay = Delay(2 * MINUTE, 20 * MINUTE)
+    outside_ms: int = 20 * MINUTE
     #: The engineer is told so many days before amber at the flow in use, or once capacity is under this share of rated.
     falling_days: float = 7.0
     falling_share: float = 0.98
