@@ -18,7 +18,7 @@ from collector.rules.lifecycle import State
 from collector.rules.unitrow import OFF, SILENT, WARMING_UP, UnitRow
 from collector.site import UNASSIGNED, Unit, Ward
 from dashboard import words
-from dashboard.capacity import expected_text, holds_text
+from dashboard.capacity import FORETELLS, expected_text, holds_text, red_text
 from dashboard.freshness import collector_lives, is_stale
 from dashboard.queries import Now
 from dashboard.times import age_text, moment_text
@@ -196,7 +196,7 @@ def _bare(unit: str, row: UnitRow | None, greyed: bool, now: Now, now_ms: int) -
         return Tile(unit, Look.STALE, words.NO_DATA_YET, words.NOT_MEASURED, words.NOT_MEASURED, True, "", "")
     since = words.no_data_since(moment_text(row.last_ms, now_ms, now.zone))
     proven = "" if row.proven_lpm is None else words.proven(f"{row.proven_lpm:.1f}")
-    holds = holds_text(row, now.model_of(unit), greyed=greyed)
+    holds = holds_text(row, now.model_of(unit), now, now_ms, stale=greyed)
     return Tile(
         unit, Look.STALE, since, _number(row.purity_pct), _number(row.flow_lpm), greyed,
         "" if holds else proven or words.NOT_PROVEN, since if greyed else age_text(now_ms - row.last_ms), holds=holds,
@@ -208,28 +208,22 @@ def _number(value: float | None) -> str:
 
 
 def _alarming(bare: Tile, speaking: list[Alarm], now: Now, now_ms: int) -> Tile:
-    worst = speaking[0]
-    said = [_said(alarm, bare, now, now_ms) for alarm in speaking]
-    # A forecast is told even where a worse alarm speaks: it says how long is left.
-    expected = next((text for text, alarm in zip(said[1:], speaking[1:], strict=True) if _foretells(alarm)), "")
-    more = words.more_alarms(len(speaking) - 1 - bool(expected))
+    worst, row = speaking[0], now.units.get(bare.unit)
+    word, notes, left = title_of(worst.condition), [], len(speaking) - 1
+    foretells = next((alarm for alarm in speaking if alarm.condition == FORETELLS), None)
+    expected = expected_text(foretells, row, now, now_ms, by_clock=bare.greyed) if foretells else ""
+    if foretells is not None and expected:  # it is told even where a worse alarm speaks: it says how long is left
+        word = expected if foretells is worst else word
+        notes = [] if foretells is worst else [expected]
+        notes.append(red_text(foretells, row, now.model_of(bare.unit), now_ms))
+        left -= foretells is not worst
+    note = "; ".join(text for text in (*notes, words.more_alarms(left)) if text)
     holds = "" if worst.condition == "capacity-falling" else bare.holds  # its instruction says the same
     return bare._replace(
-        holds=holds, look=Look(worst.priority), word=said[0], action=instruction(worst),
-        acknowledged=acknowledged(worst, now, now_ms), note="; ".join(text for text in (expected, more) if text),
-        unheard=any(alarm.state == State.UNACKNOWLEDGED for alarm in speaking), shared=not worst.unit,
+        holds=holds, look=Look(worst.priority), word=word, action=instruction(worst), note=note,
+        acknowledged=acknowledged(worst, now, now_ms), shared=not worst.unit,
+        unheard=any(alarm.state == State.UNACKNOWLEDGED for alarm in speaking),
     )  # fmt: skip
-
-
-def _foretells(alarm: Alarm) -> bool:
-    return alarm.condition == "shutdown-expected"
-
-
-def _said(alarm: Alarm, bare: Tile, now: Now, now_ms: int) -> str:
-    """An alarm's title, or what it foretells; by the clock where the unit is silent."""
-    row = now.units.get(bare.unit)
-    expected = expected_text(alarm, row, now, now_ms, by_clock=bare.greyed) if _foretells(alarm) else ""
-    return expected or title_of(alarm.condition)
 
 
 def _quiet(bare: Tile, row: UnitRow | None, alarms: list[Alarm], now: Now, now_ms: int) -> Tile:

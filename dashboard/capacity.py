@@ -6,13 +6,14 @@ is old is said in the past, with its time, and its forecast by the clock only.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import floor
 from typing import Final, NamedTuple
 
 from collector.rules.alarms import Alarm
 from collector.rules.capacity.now import CapacityNow, Outlook
 from collector.rules.events import Quantiles
-from collector.rules.unitrow import OFF, RUNNING, UnitRow
+from collector.rules.unitrow import OFF, RUNNING, WARMING_UP, UnitRow
 from collector.site import Model
 from dashboard import words
 from dashboard.queries import Now
@@ -27,6 +28,8 @@ _SHORT_SHARE: Final = 0.95
 #: Under this flow nothing is said to hold, and under this fall a day nothing can be told from noise.
 _LEAST_FLOW_LPM: Final = 0.5
 _STEADY_PCT_PER_DAY: Final = 0.05
+#: The condition whose alarm carries a forecast that its ward is told.
+FORETELLS: Final = "shutdown-expected"
 LIMITS: Final = (("amber_in_min", words.TURNED_UP[1]), ("red_in_min", words.TURNED_UP[2]),
                  ("shutdown_in_min", words.TURNED_UP[3]))  # fmt: skip
 
@@ -61,7 +64,7 @@ def is_old(found: CapacityNow, row: UnitRow, now: Now, now_ms: int) -> bool:
     return not shown or now_ms - found.at_ms > OLD_MS + 10_000 * now.clock.speed
 
 
-def holds_text(row: UnitRow, model: Model, *, greyed: bool) -> str:
+def holds_text(row: UnitRow, model: Model, now: Now, now_ms: int, *, stale: bool) -> str:
     """What the board says of a unit that holds less than its rated flow; "" of all others."""
     found = row.capacity
     if found is None or found.good_to_lpm is None or not is_short(found, model):
@@ -69,7 +72,7 @@ def holds_text(row: UnitRow, model: Model, *, greyed: bool) -> str:
     if found.good_to_lpm < _LEAST_FLOW_LPM:
         return words.HOLDS_NOTHING
     flow = flow_text(found.good_to_lpm)
-    if greyed:
+    if stale or is_old(found, row, now, now_ms):
         return words.was_good_to(flow)
     return words.good_to_only(flow) if _too_much(found, row) else words.good_to(flow)
 
@@ -80,22 +83,44 @@ def _too_much(found: CapacityNow, row: UnitRow) -> bool:
 
 
 def expected_text(alarm: Alarm, row: UnitRow | None, now: Now, now_ms: int, *, by_clock: bool) -> str:
-    """When a unit will switch itself off or give too little, for an alarm that foretells it; "" when it says nothing.
+    """When a unit will switch itself off or give too little, for an alarm that foretells it; "" when nothing is said.
 
-    The later of the alarm's forecast and the unit's own is told.
+    The later of the alarm's forecast and the unit's own is told; of a unit that is off none, since it has been.
     """
-    forecast, at_ms = dict(alarm.forecast or {}), alarm.event_ms or alarm.raised_ms or now_ms
-    found = row.capacity if row else None
-    if found is not None and found.outlook is not None and found.at_ms >= at_ms:
-        at_ms = found.at_ms
-        forecast = {name: getattr(found.outlook, name) for name, _ in LIMITS}
+    if row is not None and row.phase in (OFF, WARMING_UP):
+        return ""
+    forecast, at_ms = _later(alarm, row, now_ms)
     for name, said in (("shutdown_in_min", words.shut_off_expected), ("red_in_min", words.red_expected)):
-        quantiles = forecast.get(name)
-        if isinstance(quantiles, dict) and quantiles.get("p05") is not None:
+        if (quantiles := _foreseen(forecast, name)) is not None:
             if by_clock:
                 return said(clock_range(quantiles, at_ms, now_ms, now.zone))
             return said(when_text(range_of(quantiles, now_ms - at_ms)))
     return ""
+
+
+def red_text(alarm: Alarm, row: UnitRow | None, model: Model, now_ms: int) -> str:
+    """When purity will be under red, for an alarm that foretells it; "" once it is, and of a unit that does not run."""
+    if row is None or row.phase != RUNNING or row.purity_pct is None or row.purity_pct < model.red_pct:
+        return ""
+    forecast, at_ms = _later(alarm, row, now_ms)
+    quantiles = _foreseen(forecast, "red_in_min")
+    if quantiles is None or _foreseen(forecast, "shutdown_in_min") is None or not quantiles.get("p95", 1):
+        return ""
+    return words.under_red(f"{model.red_pct:g}", when_text(range_of(quantiles, now_ms - at_ms)))
+
+
+def _later(alarm: Alarm, row: UnitRow | None, now_ms: int) -> tuple[Mapping[str, object], int]:
+    """The alarm's forecast or the unit's own, and the moment it is of."""
+    at_ms = alarm.event_ms or alarm.raised_ms or now_ms
+    found = row.capacity if row else None
+    if found is not None and found.outlook is not None and found.at_ms >= at_ms:
+        return {name: getattr(found.outlook, name) for name, _ in LIMITS}, found.at_ms
+    return alarm.forecast or {}, at_ms
+
+
+def _foreseen(forecast: Mapping[str, object], name: str) -> Quantiles | None:
+    quantiles = forecast.get(name)
+    return quantiles if isinstance(quantiles, dict) and quantiles.get("p05") is not None else None
 
 
 def panel_of(row: UnitRow | None, model: Model, now: Now, now_ms: int, *, stale: bool) -> Panel:

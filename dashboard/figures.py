@@ -15,7 +15,7 @@ from collector.rules.lifecycle import State
 from collector.rules.unitrow import UnitRow
 from collector.store import Quarantined
 from dashboard.board import Look, acknowledged, instruction
-from dashboard.capacity import expected_text
+from dashboard.capacity import FORETELLS, expected_text
 from dashboard.episodes import Episode
 from dashboard.queries import Now
 from dashboard.tiles import mark_html
@@ -60,7 +60,7 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int) -> str:
     ward = _ward_title(now, alarm.ward)
     since = moment_text(alarm.raised_ms, now_ms, now.zone)
     row = now.units.get(alarm.unit)
-    foretells = alarm.active and alarm.condition == "shutdown-expected"
+    foretells = alarm.active and alarm.condition == FORETELLS
     expected = expected_text(alarm, row, now, now_ms, by_clock=True) if foretells else ""
     until = f", until {moment_text(alarm.cleared_ms, now_ms, now.zone)}" if not alarm.active else ""
     texts = [expected and f"{expected}.", instruction(alarm), acknowledged(alarm, now, now_ms)]

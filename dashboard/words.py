@@ -78,6 +78,11 @@ def red_expected(when: str) -> str:
     return f"Very low output expected {when}"
 
 
+def under_red(red: str, when: str) -> str:
+    """When output will be very low, where the unit will go on for a while after that."""
+    return f"Under {red} % {when}"
+
+
 # -- the strip above every screen -------------------------------------------------------------------------------------
 def simulated_mark(speed: float, now: str) -> str:
     """Stands on every screen of a simulated facility."""

@@ -182,7 +182,23 @@ def test_a_unit_that_is_not_known_to_hold_less_says_what_is_proven(capacity):
 def test_a_silent_unit_is_good_to_nothing_on_its_tile():
     shown = tile([made.with_capacity(row(phase="silent", age_s=900), made.falling(NOW))])
     assert (shown.greyed, shown.holds) == (True, "was good to 2.5 L/min only")
-    assert holds_text(made.with_capacity(row(), made.seen(NOW)), MODEL, greyed=True) == ""
+    assert holds_text(made.with_capacity(row(), made.seen(NOW)), MODEL, now_of(), NOW, stale=True) == ""
+
+
+@pytest.mark.parametrize("phase", ["off", "warming-up"])
+def test_a_unit_that_has_stopped_was_good_to_so_much_and_nothing_more_is_expected_of_it(phase):
+    stopped = made.with_capacity(row(phase=phase), made.falling(NOW))
+    assert tile([stopped]).holds == "was good to 2.5 L/min only"
+    shown = tile([stopped], [alarm(condition="purity-shutdown"), made.foretold(NOW, priority="high")])
+    assert (shown.word, shown.note) == ("Unit has switched itself off", "and 1 more")
+    assert "expected between" not in alarm_html(made.foretold(NOW), now_of([stopped]), NOW)
+
+
+def test_when_output_will_be_very_low_is_noted_until_it_is():
+    shown = tile([row(purity_pct=84.0)], [made.foretold(NOW)])
+    assert (shown.word, shown.note) == ("Shut-off expected in 20 to 50 min", "Under 82 % in 9 to 30 min")
+    assert tile([row(purity_pct=81.0)], [made.foretold(NOW)]).note == ""
+    assert tile([row(purity_pct=84.0, phase="silent", age_s=900)], [made.foretold(NOW)]).note == ""
 
 
 def test_a_shut_off_that_is_expected_is_told_with_its_range():
@@ -208,7 +224,8 @@ def test_where_no_switch_off_is_foreseen_very_low_output_is():
 
 def test_a_worse_alarm_keeps_the_word_and_the_time_that_is_left_is_noted():
     shown = tile([row()], [made.foretold(NOW, priority="high"), alarm(), alarm(condition="flow-above-rated")])
-    assert (shown.word, shown.note) == ("Flow above rated", "Shut-off expected in 20 to 50 min; and 1 more")
+    assert shown.word == "Flow above rated"
+    assert shown.note == "Shut-off expected in 20 to 50 min; Under 82 % in 9 to 30 min; and 1 more"
 
 
 def test_what_is_there_comes_before_what_is_to_come():
