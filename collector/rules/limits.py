@@ -105,7 +105,7 @@ class Limits(NamedTuple):
     step_share: float = 0.04
     #: Units of a ward whose output was told to fall within so long of each other may have one cause (common practice).
     together_ms: int = 6 * HOUR
-    step_together: Together = Together(hold_ms=60 * SECOND, join_ms=-1, share=0.0, many=2)  # nobody joins later
+    step_together: Together = Together(hold_ms=60 * SECOND, join_ms=0, share=0.0, many=2)  # nobody joins later
     #: The same purity to the last digit for this long while flow or power moved by `stuck_share`.
     stuck_ms: int = 60 * MINUTE
     stuck_share: float = 0.15

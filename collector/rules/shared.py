@@ -163,7 +163,7 @@ def _judged(kind: Kind, units: Sequence[Tracked], waiting: Sequence[Tracked], du
     told_ms = standing[0].memory.shared[name].told_ms if standing else 0
     fresh = _alike(kind, [u for u in waiting if not u.memory.shared[name].alone])
     found: list[Event] = []
-    if standing and fresh and due_ms - told_ms <= rule.join_ms:
+    if standing and fresh and due_ms - told_ms < rule.join_ms:
         found = [_tell(kind, UPDATED, [*standing, *fresh], told_ms, due_ms)]
     elif fresh:
         gone = fresh + [u for u in units if kind.shows(u) and _told_since(u, name, due_ms - rule.window_ms)]
