@@ -212,7 +212,10 @@ def _is_thinning(story: Story, alarm: Alarm) -> bool:
 
 
 def _right_had_flow_stayed(story: Story, truth: Truth, told: Told) -> int:
-    doubtful = [a for a in told.alarms if _tells_ward(a) and is_nuisance(story, truth, a.spell.from_ms)]
+    """Of the product's nuisance alerts before the onset: those that were right about the flow in use."""
+    upto_ms = story.onset_ms if story.onset_ms is not None else int(story.time_ms[-1]) + 1
+    early = [a for a in told.alarms if _tells_ward(a) and a.spell.from_ms < upto_ms]
+    doubtful = [a for a in early if is_nuisance(story, truth, a.spell.from_ms)]
     return sum(a.flow_lpm is not None and would_have_been_right(story, a.spell.from_ms, a.flow_lpm) for a in doubtful)
 
 

@@ -117,6 +117,7 @@ class Figures(msgspec.Struct, frozen=True):
     missed_blind: int  # of those missed: no readings came, and the ward had been told so
     missed_with_others: int
     right_had_flow_stayed: int
+    nuisance_by_kind: dict[str, int]
     leads: list[Leads]
     nuisance: list[Nuisance]
     visible: list[Visible]
@@ -141,7 +142,7 @@ def figures_of(stories: Sequence[Judged], seed: int) -> Figures:
         missed_blind=sum(story.blind for story in missed),
         missed_with_others=sum(not story.other_lead_min for story in shut),
         right_had_flow_stayed=sum(s.right_had_flow_stayed for s in stories if s.kind != SENSOR),
-        leads=list(_leads(shut)), nuisance=[_nuisance(stories, way) for way in WAYS],
+        nuisance_by_kind=_by_kind(stories), leads=list(_leads(shut)), nuisance=[_nuisance(stories, way) for way in WAYS],
         visible=[_visible(shut, way) for way in WAYS], fast=[_fast(stories, way) for way in WAYS],
         slow_falls=len(slow), slow_foreseen=sum((story.foreseen_h or 0.0) >= 24 for story in slow),
         falling_per_benign_month=_falling(stories), coverage=list(_coverages(stories)), causes=_causes(stories),
@@ -179,6 +180,15 @@ def _nuisance(stories: Sequence[Judged], way: str) -> Nuisance:
         sensor_unit_months=sum(s.days for s in wrong) / _MONTH_DAYS,
         after_onset=sum(s.ways[way].nuisance_after for s in real),
     )
+
+
+def _by_kind(stories: Sequence[Judged]) -> dict[str, int]:
+    """The product's nuisance alerts by kind of story, most first."""
+    counts = Counter[str]()
+    for story in stories:
+        if story.kind != SENSOR:
+            counts[story.kind] += story.ways[PRODUCT].nuisance
+    return {kind: count for kind, count in counts.most_common() if count}
 
 
 def _visible(shut: Sequence[Judged], way: str) -> Visible:

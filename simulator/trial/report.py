@@ -100,10 +100,15 @@ def _burden(f: Figures) -> Iterable[Sequence[str]]:
     yield "alarms an hour in a ward of 20", f"{b.ward_per_hour:.2f}"
     yield "most in ten minutes", str(b.ward_peak_per_10_min)
     yield "ten-minute periods in flood", f"{100 * b.flood_share:.2f} %"
-    yield "stale, over 24 h", ", ".join(f"{name} {count}" for name, count in b.stale.items()) or "none"
+    yield "stale, over 24 h", _counts(b.stale)
     yield "shutdowns without any word to the ward (overdraw, supply, 'do not turn up')", str(f.missed_with_others)
-    yield "nuisance that was right, had the flow stayed", str(f.right_had_flow_stayed)
+    yield "nuisance by kind of story", _counts(f.nuisance_by_kind)
+    yield "raised, by condition", _counts(b.raised)
     yield "capacity-falling a benign unit-month", f"{f.falling_per_benign_month:.3f}"
+
+
+def _counts(counts: dict[str, int]) -> str:
+    return ", ".join(f"{name} {count}" for name, count in counts.items()) or "none"
 
 
 def _number(value: float | None) -> str:

@@ -87,7 +87,8 @@ def _foreseen(f: Figures) -> Target:
 
 def _peace(f: Figures) -> list[Target]:
     mine = next(nuisance for nuisance in f.nuisance if nuisance.way == PRODUCT)
-    measured = f"{mine.per_unit_month:.3f} ({mine.alerts} in {mine.unit_months:.0f} unit-months)"
+    measured = f"{mine.per_unit_month:.3f} ({mine.alerts} in {mine.unit_months:.0f} unit-months"
+    measured += f"; {f.right_had_flow_stayed} right, had the flow stayed)"
     chatter = f"{f.burden.chattering_minute} ({f.burden.chattering_hour} within an hour)"
     return [
         Target("Nuisance ward alerts a unit-month", f"at most {LEAST_NUISANCE}", measured,
