@@ -1,4 +1,4 @@
-"""`sieveward demo` as a person sees it: a unit goes amber, red and off in the browser, and the ward is told before."""
+"""`sieveward demo` as a person sees it: a unit's shut-off is foretold, it goes red and off, the ward knows before."""
 
 import json
 import re
@@ -99,18 +99,19 @@ def test_a_unit_goes_amber_red_and_off_and_the_ward_is_told_before(demo: Demo) -
 
 
 def follow_the_fall(page: Page, signals: Signals) -> None:
-    """Amber, then red, then off; each with what to do, and told to the ward over MQTT by then."""
+    """Foretold, then red, then off; each with what to do, and told to the ward over MQTT by then."""
     tile = page.locator(f"#tile-{UNIT}")
-    expect(tile).to_contain_text("Unit output low", timeout=60_000)
-    expect(tile).to_contain_text("Bring the backup")
-    expect(tile).to_have_class(re.compile("sw-medium"))
-    assert "purity-shutdown" not in signals.told, "the ward must be told before the unit is off"
+    expect(tile).to_contain_text(re.compile(r"expected (in|within) [0-9]"), timeout=60_000)
+    expect(tile).to_contain_text("Do not turn it up. Make the backup ready")
+    expect(tile).to_have_class(re.compile("sw-(low|medium)"))
+    assert not {"purity-amber", "purity-red", "purity-shutdown"} & set(signals.told), "the ward is told before amber"
     expect(tile).to_contain_text("Unit output very low", timeout=30_000)
     expect(tile).to_contain_text("Change over to the backup now")
     expect(tile).to_have_class(re.compile("sw-high"))
     expect(tile).to_contain_text("Unit has switched itself off", timeout=60_000)
     wait_for(lambda: "purity-shutdown" in signals.told, 10, "the ward's signal of the switch-off")
-    order = [signals.told.index(name) for name in ("purity-amber", "purity-red", "purity-shutdown")]
+    names = ("shutdown-expected", "purity-amber", "purity-red", "purity-shutdown")
+    order = [signals.told.index(name) for name in names]
     assert order == sorted(order)
 
 

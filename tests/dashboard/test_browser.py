@@ -15,6 +15,7 @@ from playwright.sync_api import expect, sync_playwright
 from collector.rules.entries import ACKNOWLEDGE
 from dashboard import queries
 from dashboard.launch import command
+from tests.dashboard import estimates
 from tests.dashboard.hospital import MINUTE, Hospital, good, site_text, troubled
 from tests.waiting import free_port, wait_for
 
@@ -187,6 +188,43 @@ def test_every_screen_fits_a_phone(browser, troubled_hospital, path, scheme):
         page.goto(url + path)
         expect(page.locator(".sw-simulated")).to_be_visible()
         expect(page.locator("[data-testid=stSkeleton]")).to_have_count(0)
+        _, _, whole, shown = size(page)
+        assert whole <= shown
+
+
+@pytest.fixture(scope="module")
+def falling_hospital(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("falling")
+    one = make(folder, good, units=3)
+    rows = [estimates.with_capacity(row, estimates.falling(one.now_ms), flow_lpm=4.0) for row in one.store.load_units()]
+    with one.store.transaction():
+        one.store.save_units(rows)
+        one.store.add_capacity(estimates.course("unit-02", one.now_ms, 20_000))
+    with kept_alive(one), serving(one.data_dir, folder / "log") as (url, _):
+        yield url
+    one.store.close()
+
+
+def test_what_a_unit_is_good_for_and_its_forecast_are_drawn(browser, falling_hospital):
+    with page_of(browser, 1280, 900) as page:
+        page.goto(f"{falling_hospital}/unit?unit=unit-02")
+        expect(page.locator(".sw-panel .sw-good-for")).to_have_text("Good for up to 2.5 L/min of its rated 5.")
+        expect(page.locator(".sw-turned tbody tr")).to_have_count(3)
+        page.get_by_text("3 years", exact=True).click()
+        page.get_by_text("Day", exact=True).nth(1).click()
+        expect(page.get_by_text("After “now”")).to_be_visible()
+        expect(page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg")).to_have_count(4)
+        page.get_by_text("How capacity is found, and what it cannot say").click()
+        expect(page.get_by_text("Technometrics 2010;52:52")).to_be_visible()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_capacity_panel_fits_a_phone(browser, falling_hospital, scheme):
+    with page_of(browser, 360, 740, scheme) as page:
+        page.goto(f"{falling_hospital}/unit?unit=unit-02")
+        expect(page.locator(".sw-turned tbody tr")).to_have_count(3)
+        panel = page.locator(".sw-panel")
+        assert panel.evaluate("n => n.scrollWidth - n.clientWidth") <= 1
         _, _, whole, shown = size(page)
         assert whole <= shown
 
