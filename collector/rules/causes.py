@@ -30,7 +30,7 @@ AT_ONCE_MS: Final = 3 * MINUTE
 JUMP_POWER: Final = 0.06
 
 #: ln of flow now over flow as it was set: so far it ran away without anybody turning it.
-LEAK_DRIFT: Final = -0.06
+LEAK_DRIFT: Final = -0.075
 SUPPLY_OFF: Final = -0.09
 #: A cause is named when it fits by so much (in log-likelihood) better than the next.
 CLEARLY: Final = 0.7
@@ -42,21 +42,22 @@ USUAL: Final = {"sieve-worn": 0.0, "sieve-wet": -0.9, "intake-blocked": -0.3, "c
 
 
 class Expected(NamedTuple):
-    """Signs that a cause brings, each as (mean, sd): hours in which a third of capacity goes (in ln), power and
-    pressure as shares off normal, cabinet temperature in K."""
+    """Signs that a cause brings, each as (mean, sd): ln of the hours in which a third of capacity goes; power over half
+    a day and now, and pressure, as shares off normal; cabinet temperature in K."""
 
     log_hours: tuple[float, float]
+    power_day: tuple[float, float]
     power: tuple[float, float]
     pressure: tuple[float, float]
     temp_k: tuple[float, float]
 
 
 EXPECTED: Final[dict[str, Expected]] = {
-    "sieve-worn": Expected((log(400), 0.9), (0.0, 0.025), (0.0, 0.04), (0.0, 2.0)),
-    "sieve-wet": Expected((log(20), 1.2), (0.01, 0.025), (0.0, 0.04), (0.0, 2.0)),
-    "intake-blocked": Expected((log(60), 1.6), (-0.04, 0.03), (-0.06, 0.10), (9.0, 3.5)),
-    "compressor-weak": Expected((log(250), 1.2), (-0.20, 0.08), (-0.15, 0.12), (0.0, 2.5)),
-    "valve-fault": Expected((log(0.25), 1.2), (0.16, 0.07), (-0.35, 0.25), (0.0, 2.5)),  # power either way
+    "sieve-worn": Expected((log(250), 1.2), (0.0, 0.02), (0.0, 0.04), (0.0, 0.05), (0.0, 2.2)),
+    "sieve-wet": Expected((log(10), 1.4), (0.0, 0.02), (0.0, 0.04), (0.0, 0.05), (0.0, 2.2)),
+    "intake-blocked": Expected((log(15), 1.8), (-0.04, 0.025), (-0.05, 0.04), (-0.12, 0.10), (8.5, 3.5)),
+    "compressor-weak": Expected((log(40), 1.6), (-0.15, 0.07), (-0.18, 0.09), (-0.25, 0.20), (0.0, 2.5)),
+    VALVE: Expected((log(0.25), 1.2), (0.0, 0.02), (0.16, 0.07), (-0.25, 0.25), (0.0, 2.5)),  # power either way
 }
 
 
@@ -108,6 +109,8 @@ def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[s
         return SENSOR_FAULT, (
             f"purity is off by {signs.jump_pct:+.1f} points; power, pressure and a change of flow do not bear it out",
         )
+    if signs.valve_ms and now_ms - signs.valve_ms < 24 * HOUR:
+        return VALVE, (f"power jumped to {100 * signs.power_off:+.0f} % of its normal as purity began to fall",)
     return _weighed(belief, now_ms)
 
 
@@ -132,11 +135,13 @@ def _log_hours(belief: Belief, now_ms: int) -> float | None:
 
 def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:
     pairs = [(log_hours, expected.log_hours)]
-    power = abs(signs.power_off) if expected is EXPECTED[VALVE] else signs.power_off
-    if signs.learned:
-        pairs += [(signs.temp_off_k if signs.temp.n else None, expected.temp_k),
-                  (power if signs.power.n else None, expected.power),
-                  (signs.pressure_off if signs.pressure.n else None, expected.pressure)]  # fmt: skip
+    if signs.learned and signs.temp.n:
+        pairs.append((signs.temp_off_k, expected.temp_k))
+    if signs.learned and signs.power.n:
+        now = abs(signs.power_off) if expected is EXPECTED[VALVE] else signs.power_off
+        pairs += [(signs.power_day, expected.power_day), (now, expected.power)]
+    if signs.learned and signs.pressure.n:
+        pairs.append((signs.pressure_off, expected.pressure))
     # A sign that is far from what every cause expects must not decide by itself: it counts for 12 at most.
     return sum(-min(0.5 * ((value - mean) / sd) ** 2, 12.0) - log(sd)
                for value, (mean, sd) in pairs if value is not None)  # fmt: skip

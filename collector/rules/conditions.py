@@ -83,8 +83,9 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
         return
     lasted_min = (time_ms - memory.good_ms) / MINUTE
     steep = memory.good_pct - purity >= limits.steep_pct_per_min * lasted_min and lasted_min <= limits.steep_min
-    # One low value may be a wild one; one that comes as somebody turns the flow up is not.
-    if not steep or (memory.low_n < 3 and not (purity < unit.red_pct and _turned_up(unit))):
+    # One low value may be a wild one; one that comes just as somebody turns the flow up is not.
+    enough = _low_readings_needed(unit, time_ms) if purity < unit.red_pct else 3
+    if not steep or memory.low_n < enough:
         return
     evidence: Evidence = {"purity_pct": purity, "limit_pct": unit.red_pct, "flow_lpm": unit.row.flow_lpm,
                           "fell_pct": memory.good_pct - purity, "red_pct": unit.red_pct}  # fmt: skip
@@ -95,9 +96,13 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
         found.append(raise_now(unit, "shutdown-expected", time_ms, evidence, cause=cause, priority="high"))
 
 
-def _turned_up(unit: Tracked) -> bool:
+def _low_readings_needed(unit: Tracked, time_ms: int) -> int:
     part, flow = unit.memory.part, unit.row.flow_lpm
-    return part is not None and flow is not None and (part.stepped or flow > 1.1 * part.flow_lpm + 0.1)
+    if part is None or flow is None:
+        return 3
+    if flow > 1.1 * part.flow_lpm + 0.1:
+        return 1
+    return 2 if part.stepped and time_ms < part.settled_ms else 3
 
 
 def _flow(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
@@ -137,7 +142,8 @@ def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
     elif _jumped(unit, r.time_ms):
         why = "low, but power, pressure and changes of flow do not bear it out"
     if why or "sensor-suspect" in unit.memory.watches:
-        bad = True if why else None if raised(unit, "sensor-suspect") and purity == unit.memory.same_purity else False
+        unmoved = unit.memory.same_ms < r.time_ms  # the same value as before: no sign that the analyser works again
+        bad = True if why else None if unmoved and raised(unit, "sensor-suspect") else False
         evidence: Evidence = {"purity_pct": purity, "why": why}
         event = follow(unit, "sensor-suspect", bad, limits.suspect, r.time_ms, evidence, causes.SENSOR_FAULT)
         _add(found, event)

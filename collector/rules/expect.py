@@ -11,6 +11,8 @@ from math import floor
 from collector.rules.capacity.belief import Belief
 from collector.rules.capacity.estimate import rate_of
 from collector.rules.capacity.now import CapacityNow
+from collector.rules.capacity.signs import Signs
+from collector.rules.causes import FLOW_ABOVE_RATED, SUPPLY_LOW
 from collector.rules.events import PRIORITIES, Event, Evidence, Priority
 from collector.rules.findings import follow, reword
 from collector.rules.limits import Limits
@@ -23,7 +25,7 @@ def judge_capacity(unit: Tracked, belief: Belief, time_ms: int, limits: Limits, 
     if now is None:
         return
     watches = unit.memory.watches
-    if now.outlook is not None or watches:
+    if now.outlook is not None or watches or _shows_signs(belief.signs, limits):
         _shutdown_expected(unit, belief, now, time_ms, limits, found)
         _falling(unit, belief, now, time_ms, limits, found)
     _unproven(unit, time_ms, limits, found)
@@ -40,10 +42,13 @@ def _shutdown_expected(
     watch = unit.memory.watches.get("shutdown-expected")
     amber = now.outlook.amber_in_min["p50"] if now.outlook is not None else None
     within = notice_min(unit, limits) * (limits.notice_back if watch and watch.raised_ms is not None else 1.0)
-    bad = amber is not None and amber <= within and belief.left_ms is not None
+    # Overdraw and a sag end as they came, and are told on their own: they must last before more is made of them.
+    outside = now.cause in (FLOW_ABOVE_RATED, SUPPLY_LOW)
+    lasted_ms = time_ms - belief.left_ms if belief.left_ms is not None else -1
+    bad = amber is not None and amber <= within and lasted_ms >= (limits.outside_ms if outside else 0)
     if not bad and watch is None:
         return
-    delay = limits.expected
+    delay = limits.expected_soon if amber is not None and amber <= limits.soon_min else limits.expected
     event = follow(unit, "shutdown-expected", bad, delay, time_ms, evidence_of(unit, now), now.cause or "unknown",
                    priority=_urgency(unit, now))  # fmt: skip
     if event is not None:
@@ -94,7 +99,7 @@ def _falling(
 
 def _falls(unit: Tracked, belief: Belief, now: CapacityNow, limits: Limits, *, standing: bool) -> bool:
     signs = belief.signs
-    if signs.learned and (signs.power_off < limits.weak_power or signs.temp_off_k > limits.hot_k):
+    if signs.learned and _shows_signs(signs, limits):
         return True
     if not now.seen or now.outlook is None:
         return False
@@ -103,6 +108,12 @@ def _falls(unit: Tracked, belief: Belief, now: CapacityNow, limits: Limits, *, s
     amber = now.outlook.amber_in_min["p50"]
     soon = amber is not None and amber <= limits.falling_days * 1440 and rate + spread < 0
     return soon or now.p50_lpm < share * unit.rated_lpm
+
+
+def _shows_signs(signs: Signs, limits: Limits) -> bool:
+    """Signs that last for half a day or more: a sharp corner hides a fall from purity until it is nearly over."""
+    both = signs.power_day < limits.weak_power / 2 and signs.temp_day_k > limits.hot_k / 2
+    return both or signs.power_day < limits.weak_power or signs.temp_day_k > limits.hot_k
 
 
 def _fails_if_turned_up(unit: Tracked, now: CapacityNow) -> bool:

@@ -18,7 +18,7 @@ from collector.rules.capacity.curve import AIR_PCT
 from collector.rules.capacity.estimate import capacity_quantiles, mean_of, noise_pct, observe, rate_of
 from collector.rules.capacity.follow import CALM_MS, NEAR_MS, START_MS, WATCH_MS, Mean, Slice, gather
 from collector.rules.capacity.now import CapacityNow, CapacityPoint, Outlook
-from collector.rules.capacity.signs import Present, follow_signs
+from collector.rules.capacity.signs import Present, follow_signs, power_now
 from collector.rules.events import Event
 from collector.rules.expect import judge_capacity
 from collector.rules.findings import raised
@@ -30,6 +30,9 @@ SEEN_SD: Final = 0.12
 #: A sudden change of purity (points within two means of a minute) that power does not share is the analyser's.
 JUMP_PCT: Final = 2.5
 JUMP_POWER: Final = 0.04
+AT_ONCE_H: Final = 0.05
+#: Power that jumps by more as purity begins to fall is a valve's sign.
+VALVE_POWER: Final = 0.06
 #: A fall of so much from one mean to the next runs ahead of what is measured by the lag of a fall (90 s, common
 #: practice) and half a minute of averaging.
 QUICK_PCT: Final = 1.0
@@ -56,7 +59,8 @@ def follow_capacity(unit: Tracked, r: Reading, limits: Limits, found: list[Event
         part = memory.part = Slice(r.time_ms, flow)
     if unit.row.phase_since_ms == r.time_ms:  # it has just begun to run: what it shows is still on its way up
         part.settled_ms = r.time_ms + START_MS
-    length_ms = WATCH_MS if purity < belief.watch_pct else belief.length_ms
+    part.under = part.under + 1 if purity < belief.watch_pct else 0
+    length_ms = WATCH_MS if part.under >= 2 else belief.length_ms
     mean = gather(part, r.time_ms, purity, flow, length_ms)
     if mean is None:
         return False
@@ -70,7 +74,7 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     dt_h = min((time_ms - estimate.last_ms) / HOUR, 1.0) if estimate.last_ms else 0.0
     if mean.stepped:
         _note_unanswered(belief, mean)
-        belief.signs.base_lpm, belief.stepped_ms, belief.top_c = mean.flow_lpm, time_ms, None
+        belief.signs.base_lpm, belief.stepped_ms = mean.flow_lpm, time_ms
     _note_jump(unit, belief, mean, dt_h)
     if not raised(unit, "sensor-suspect") and not is_doubted(unit, time_ms):
         observe(estimate, time_ms, _ahead_of_lag(belief, mean, dt_h), mean.flow_lpm, (unit.amber_pct, unit.rated_lpm))
@@ -115,13 +119,18 @@ def _follow_top(belief: Belief, time_ms: int) -> None:
 def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
     """A step of purity that nothing else shares, and what ends one: purity back where it was."""
     before, signs = belief.last_pct, belief.signs
-    if before is None or mean.stepped or dt_h > 0.4:
+    if before is None or mean.stepped or dt_h > AT_ONCE_H:
         return
     by = mean.purity_pct - before
-    if abs(by) >= JUMP_PCT and abs(signs.power_off) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER:
-        signs.jump_pct, signs.jump_ms = by, 0 if signs.jump_ms and by * signs.jump_pct < 0 else mean.time_ms
-    elif signs.jump_ms and (by < -0.6 or abs(signs.power_off) >= JUMP_POWER):
-        signs.jump_ms = 0  # it goes on falling, or power has followed: it was the unit after all
+    power = power_now(signs, _present(unit, mean))
+    if by <= -QUICK_PCT and abs(power - signs.power_off) > VALVE_POWER:
+        signs.valve_ms = mean.time_ms
+    alone = abs(power) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER
+    dropped, signs.dropped_pct = signs.dropped_pct, by if by <= -JUMP_PCT and alone else 0.0
+    if dropped and alone and abs(by) < 1.0:  # it fell at once and stays where it fell to: one wild value would not
+        signs.jump_pct, signs.jump_ms = dropped, mean.time_ms
+    elif signs.jump_ms and (by < -0.6 or by >= JUMP_PCT or not alone):
+        signs.jump_ms = 0  # it goes on falling, has come back, or power has followed: it was the unit after all
 
 
 def _present(unit: Tracked, mean: Mean) -> Present:

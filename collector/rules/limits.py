@@ -131,8 +131,8 @@ class Limits(NamedTuple):
     falling_share: float = 0.98
     falling: Delay = Delay(30 * MINUTE, 6 * HOUR)
     #: Lasting signs that come before purity falls: power under its normal at this flow, a cabinet this much warmer.
-    weak_power: float = -0.08
-    hot_k: float = 5.0
+    weak_power: float = -0.045
+    hot_k: float = 4.5
 
     #: An hour meter may run this much faster than the clock, and is read in steps of 0.1 h.
     meter_rate: float = 1.02

@@ -21,7 +21,7 @@ STEP_SHARE: Final = 0.06
 STEP_LPM: Final = 0.05
 #: What is left out after a change of flow and after a start. The lag of a fall is about 90 s, that of a rise 160 s
 #: (common practice; 90 % of a start's rise within 10.5 min: Johns et al., Thorax 1985;40:806).
-SETTLE_MS: Final = 4 * MINUTE
+SETTLE_MS: Final = 6 * MINUTE
 START_MS: Final = 8 * MINUTE
 #: Silence after which a mean begins anew.
 GAP_MS: Final = 5 * MINUTE
@@ -41,6 +41,7 @@ class Slice(msgspec.Struct, array_like=True, gc=False):
     off: int = 0  # readings running whose flow was another
     last_ms: int = 0
     stepped: bool = False  # flow was set anew since the last mean
+    under: int = 0  # readings running that were lower than expected
 
 
 class Mean(msgspec.Struct, array_like=True, gc=False):
