@@ -1,6 +1,7 @@
 """Rules and alarms in step with the store, when the site file changes between two starts."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -96,3 +97,46 @@ def test_capacity_goes_into_the_store_with_the_rows_and_comes_back_from_it(
         assert restored == []
         followed.load()
         assert restored == [("m1", b"kept")]
+
+
+def falling_readings(hours: float) -> list[Reading]:
+    """A unit at 4 L/min whose purity falls, ever faster, from its plateau."""
+    steps = int(hours * 360)
+    return [
+        Reading("m1", START_MS + i * 10_000, round(94.0 - 8.0 * (i / steps) ** 3 + 0.2 * (i % 3 - 1), 1), 4.0, 340.0,
+                volts=230.0)
+        for i in range(steps)
+    ]  # fmt: skip
+
+
+def followed_over(data: Path, batches: list[list[Reading]], *, reopen: bool) -> tuple[Any, ...]:
+    """Rows, estimates, points and events once all is taken in, with the store closed between batches or not."""
+    site = parse_site(TEXT)
+    events = []
+    store = open_store(data, site.facility.id, durable=False)
+    followed = Followed(site, store)
+    for batch in batches:
+        if reopen:
+            store.close()
+            store = open_store(data, site.facility.id, durable=False)
+            followed = Followed(site, store)
+        for r in batch:
+            events += followed.engine.read(r, r.time_ms)
+        with store.transaction():
+            store.add_readings(batch)
+            followed.save_units()
+        followed.engine.clear_touched()
+    points = history.capacity_points(store.conn, "m1", 0, 2**50, 10**9)
+    found = store.load_units(), store.load_estimates(), points, events
+    store.close()
+    return found
+
+
+def test_capacity_goes_on_over_a_restart_as_if_there_had_been_none(tmp_path: Path) -> None:
+    readings = falling_readings(6)
+    batches = [readings[at : at + 97] for at in range(0, len(readings), 97)]
+    whole = followed_over(tmp_path / "whole", batches, reopen=False)
+    assert followed_over(tmp_path / "often", batches, reopen=True) == whole
+    (row,), _, points, _ = whole
+    assert row.capacity is not None
+    assert len(points) == 6
