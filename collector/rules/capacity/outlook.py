@@ -1,9 +1,12 @@
 """When a unit will reach a limit: the beliefs carried forward, as quantiles of time.
 
-A limit is reached at flow F when c has fallen to ln F + ln stretch(amber) - ln stretch(limit). Each belief's c at
-time t is normal, mean c + r t and variance cc + 2 t cr + t^2 rr + wander_c t + wander_r t^3 / 3; the chance that the
-limit is passed by then is the weighted sum of normal distribution functions. That is a distribution of c at t and not
-of first passage; made monotone in t it lies a little under that one, by the part that crosses and comes back.
+A limit is reached at flow F when c has fallen to l = ln F + ln stretch(amber) - ln stretch(limit), with gap = c - l to
+go. A belief that sees no clear fall says that c at time t is normal, mean c + r t, variance cc + 2 t cr + t^2 rr +
+wander_c t + wander_r t^3 / 3, and the chance that l is passed by t is that of c < l. A belief that sees a fall (r below
+-FALLS_SD standard deviations) does better: worn, wet or blocked units do not mend by themselves, so the rate keeps its
+sign. With -r log-normal of the same mean and variance, T = gap / -r is log-normal too: ln T has mean ln gap less that of
+ln -r, and the variance of ln -r, to which come cc / gap^2 (how far it is to go) and BEND^2 (falls quicken and slacken).
+The chance is the weighted sum over beliefs, made monotone in t.
 """
 
 from __future__ import annotations
@@ -29,6 +32,11 @@ _WANDER_C: Final = np.array([p.wander_c for p in PACES] * len(KNEES))[:, None]
 _WANDER_R: Final = np.array([p.wander_r for p in PACES] * len(KNEES))[:, None]
 QUANTILES: Final = {"p05": 0.05, "p50": 0.50, "p95": 0.95}
 
+#: From so many standard deviations of its rate on, a belief takes a fall for real.
+FALLS_SD: Final = 1.0
+#: Standard deviation of ln T that comes from falls that do not go on as they began.
+BEND: Final = 0.35
+
 Chances = NDArray[np.float64]
 
 
@@ -36,11 +44,26 @@ def chances(e: Estimate, log_limits: NDArray[np.float64]) -> Chances:
     """Chance that c has fallen to each limit by each moment of GRID_MIN: (limits, tracks) -> (limits, times)."""
     rows = np.array([(t.weight, t.c, t.r, t.cc, t.cr, t.rr) for t in e.tracks])
     weight, c, r, cc, cr, rr = (rows[:, column, None] for column in range(6))
-    mean = c + r * _T
-    variance = cc + _T * (2.0 * cr + _WANDER_C + _T * (rr + _WANDER_R * _T / 3.0)) + 1e-12
-    shape = (SHAPE_SHARE * (c[None, :, 0] - log_limits)) ** 2
-    passed = ndtr((log_limits[:, :, None] - mean) / np.sqrt(variance + shape[:, :, None]))
+    limit = log_limits[:, :, None]
+    shape = (SHAPE_SHARE * (c - limit)) ** 2
+    variance = cc + _T * (2.0 * cr + _WANDER_C + _T * (rr + _WANDER_R * _T / 3.0)) + shape + 1e-12
+    passed = ndtr((limit - c - r * _T) / np.sqrt(variance))
+    falls = r < -FALLS_SD * np.sqrt(rr)
+    if falls.any():
+        passed = np.where(falls, _when_falling(c - limit, np.where(falls, r, -1.0), rr, cc + shape), passed)
     return np.maximum.accumulate((passed * weight).sum(axis=1), axis=1)
+
+
+def _when_falling(gap: Chances, r: Chances, rr: Chances, gap_var: Chances) -> Chances:
+    """Chance by each moment that the gap is gone at a rate that keeps its sign; (limits, tracks, times)."""
+    log_var = np.log1p(rr / (r * r))
+    log_rate = np.log(-r) - 0.5 * log_var
+    here = ndtr(-gap / np.sqrt(gap_var + 1e-12))  # passed already
+    to_go = np.maximum(gap, 1e-3)
+    spread = np.sqrt(log_var + gap_var / (to_go * to_go) + BEND**2)
+    with np.errstate(divide="ignore"):
+        later = ndtr((np.log(_T) + log_rate - np.log(to_go)) / spread)
+    return np.asarray(np.maximum(here, np.where(gap > 0.0, later, 1.0)))
 
 
 def log_limits(e: Estimate, flow_lpm: float, limits_pct: Sequence[float], amber_pct: float) -> NDArray[np.float64]:
