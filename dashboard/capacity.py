@@ -207,10 +207,10 @@ def trend_text(fall_pct_per_day: float) -> str:
     if size < _STEADY_PCT_PER_DAY:
         return words.STEADY
     word = "falls" if fall_pct_per_day > 0 else "rises"
-    for parts, name in ((1, "a day"), (24, "an hour"), (1440, "a minute")):
-        if size / parts < 100 or parts == 1440:
-            return f"{word} {size / parts:.2g} % {name}"
-    raise AssertionError("a minute is the last")
+    for parts, name in ((1, "day"), (24, "h"), (1440, "min")):
+        if size / parts < 99.5:  # two digits
+            return f"{word} {size / parts:.2g} %/{name}"
+    return f"{word} over 100 %/min"
 
 
 def _table(found: CapacityNow, now_ms: int) -> list[tuple[str, ...]]:

@@ -164,7 +164,7 @@ def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, po
     return UnitPast(from_ms=from_ms, to_ms=to_ms, series=series, events=events)
 
 
-def unit_capacity(data_dir: Path, unit: str, from_ms: int, to_ms: int, points: int = 900) -> list[CapacityPoint]:
+def unit_capacity(data_dir: Path, unit: str, from_ms: int, to_ms: int, points: int = 400) -> list[CapacityPoint]:
     """A unit's capacity by the hour, in at most `points` buckets."""
     with _reader(data_dir) as conn:
         return history.capacity_points(conn, unit, from_ms, to_ms, points)

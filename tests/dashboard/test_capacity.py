@@ -74,13 +74,13 @@ def test_a_failed_unit():
     said = panel(made.failed(NOW), flow_lpm=2.0)
     assert said.head == "Holds no flow at acceptable purity: do not use it."
     assert said.lines[-1] == "At 2.0 L/min, as now: amber reached, red reached, switch-off within 6 min."
-    assert ("Trend", "falls 3.3 % a minute") in said.figures
+    assert ("Trend", "falls 3.3 %/min") in said.figures
 
 
 @pytest.mark.parametrize(
     ("fall", "text"),
-    [(0.0, "steady"), (0.4, "falls 0.4 % a day"), (-1.23, "rises 1.2 % a day"), (240.0, "falls 10 % an hour"),
-     (99.4, "falls 99 % a day"), (2400, "falls 1.7 % a minute")],
+    [(0.0, "steady"), (0.4, "falls 0.4 %/day"), (-1.23, "rises 1.2 %/day"), (240.0, "falls 10 %/h"),
+     (99.4, "falls 99 %/day"), (99.7, "falls 4.2 %/h"), (2400, "falls 1.7 %/min"), (10**6, "falls over 100 %/min")],
 )  # fmt: skip
 def test_a_trend_is_told_in_the_time_in_which_it_can_be_pictured(fall, text):
     assert trend_text(fall) == text
