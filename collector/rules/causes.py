@@ -154,7 +154,7 @@ def _words(signs: Signs, log_hours: float | None) -> tuple[str, ...]:
     if signs.learned and signs.pressure.n:
         said.append(f"pressure {100 * signs.pressure_off:+.0f} %")
     if signs.learned and signs.temp.n:
-        said.append(f"cabinet {signs.temp_off_k:+.0f} K")
+        said.append(f"cabinet {signs.warm_k:+.0f} K" + (f", room {signs.room_k:+.0f} K" if signs.room_k >= 1.0 else ""))
     return tuple(said)
 
 

@@ -24,7 +24,7 @@ from collector.rules.memory import Tracked
 from collector.rules.proven import follow_proven
 from collector.rules.shared import SharedConditions
 from collector.rules.silences import Silences
-from collector.rules.together import tell_shared
+from collector.rules.together import room_warmth_k, tell_shared
 from collector.rules.unitrow import OFF, RUNNING, SILENT, UNSEEN, UnitRow
 from collector.site import Site
 
@@ -212,6 +212,7 @@ class RulesEngine:
             follow_proven(unit, r, self.limits)
             if follow_capacity(unit, r, self.limits, found):
                 self.estimates_touched.add(unit.id)
+                unit.belief.signs.room_k = room_warmth_k(self._wards[unit.ward.id])
                 if (point := hour_point(unit)) is not None:
                     self._points.append(point)
         if r.flow_lpm is not None:

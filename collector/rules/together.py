@@ -23,6 +23,9 @@ HEAT: Final = "heat"
 SUPPLY: Final = "supply"
 SIEVE_WET: Final = "sieve-wet"
 
+#: So many units must be known before what they have in common is the room's.
+FEWEST: Final = 3
+
 #: Conditions that say that a unit's output falls.
 FALLING: Final = ("shutdown-expected", "purity-shutdown", "purity-red", "purity-amber", "capacity-falling")
 _WORDS: Final = {
@@ -71,22 +74,22 @@ def _signs(unit: Tracked, cause: str, ward: Sequence[Tracked], limits: Limits) -
     memory, found = unit.memory, []
     if cause == SUPPLY_LOW or unit.belief.signs.volts_off < SUPPLY_OFF or POOR in memory.shared:
         found.append(SUPPLY)
-    if _is_warm(unit, limits.hot_k) and _room_is_warm(ward, limits):
+    if _is_known(unit) and unit.belief.signs.warm_k > limits.hot_k and room_warmth_k(ward) > limits.hot_k / 2:
         found.append(HEAT)
     if cause == SIEVE_WET:
         found.append(SIEVE_WET)
     return found
 
 
-def _is_warm(unit: Tracked, by_k: float) -> bool:
-    signs = unit.belief.signs
-    return signs.learned and signs.temp.n > 0 and signs.temp_off_k > by_k
+def room_warmth_k(ward: Sequence[Tracked]) -> float:
+    """By how much a ward's running units are warmer than their normal, all but a quarter of them: K, never under 0.
 
-
-def _room_is_warm(ward: Sequence[Tracked], limits: Limits) -> bool:
-    """Whether most of the ward's running units whose normal is known are warmer than it, not only those that fail.
-
-    Two clogged intakes warm two cabinets; a hot room warms all of them.
+    Clogged intakes warm some cabinets, a hot room warms all of them. Of fewer than three units nobody can tell.
     """
-    known = [u for u in ward if is_on(u.row.phase) and u.belief.signs.learned and u.belief.signs.temp.n > 0]
-    return sum(_is_warm(u, limits.hot_k / 2) for u in known) * 4 >= 3 * len(known)
+    known = sorted(u.belief.signs.warm_k for u in ward if is_on(u.row.phase) and _is_known(u))
+    return max(known[len(known) // 4], 0.0) if len(known) >= FEWEST else 0.0
+
+
+def _is_known(unit: Tracked) -> bool:
+    signs = unit.belief.signs
+    return signs.learned and signs.temp.n > 0

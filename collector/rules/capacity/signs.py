@@ -86,6 +86,8 @@ class Signs(msgspec.Struct, array_like=True):
     jump_ms: int = 0
     dropped_pct: float = 0.0  # a sudden fall from one mean to the next that is not yet known to last
     valve_ms: int = 0  # when power last jumped as purity began to fall
+    warm_k: float = 0.0  # cabinet against its normal, the room's share in it
+    room_k: float = 0.0  # what the ward's units are warmer by together: the room, and no sign of this unit's
 
     @property
     def learned(self) -> bool:
@@ -110,7 +112,8 @@ def follow_signs(signs: Signs, now: Present, dt_h: float, well: bool) -> None:
     if signs.learned:
         signs.power_off = _off(signs.power_off, signs.power, x, now.power_w, near, relative=True)
         signs.pressure_off = _off(signs.pressure_off, signs.pressure, x, now.pressure_kpa, near, relative=True)
-        signs.temp_off_k = _off(signs.temp_off_k, signs.temp, x, now.temp_c, near, relative=False)
+        signs.warm_k = _off(signs.warm_k, signs.temp, x, now.temp_c, near, relative=False)
+        signs.temp_off_k = signs.warm_k - signs.room_k
         signs.power_day += (1.0 - exp(-dt_h / POWER_DAY_H)) * (signs.power_off - signs.power_day)
         signs.temp_day_k += (1.0 - exp(-dt_h / TEMP_DAY_H)) * (signs.temp_off_k - signs.temp_day_k)
     if now.volts_share is not None:

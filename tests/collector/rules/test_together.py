@@ -6,7 +6,7 @@ from collector.rules.capacity.signs import Line
 from collector.rules.events import CLEARED, RAISED, Event
 from collector.rules.limits import HOUR, LIMITS
 from collector.rules.memory import Shared, Tracked, Watch
-from collector.rules.together import tell_shared
+from collector.rules.together import room_warmth_k, tell_shared
 from collector.rules.unitrow import RUNNING
 from collector.site import Model, Unit, Ward
 
@@ -18,7 +18,7 @@ def tracked(name: str, *, warm_k: float = 0.0, volts_off: float = 0.0, told: dic
     unit = Tracked(Unit(id=name, ward="w", model="five"), Model(id="five"), WARD)
     unit.row.phase = RUNNING
     signs = unit.belief.signs
-    signs.watched_h, signs.temp, signs.temp_off_k, signs.volts_off = 100.0, Line(n=100), warm_k, volts_off
+    signs.watched_h, signs.temp, signs.warm_k, signs.volts_off = 100.0, Line(n=100), warm_k, volts_off
     unit.memory.watches.update(told or {})
     return unit
 
@@ -73,3 +73,21 @@ def test_no_company_no_word_and_nothing_on_what_has_ended() -> None:
     assert "shared" not in said(tracked("a"), tracked("b"), cause="sieve-wet")
     assert "shared" not in said(tracked("a"), wet, cause="leak")
     assert "shared" not in said(tracked("a"), wet, cause="sieve-wet", what=CLEARED)
+
+
+@pytest.mark.parametrize(
+    ("warm_k", "room_k"),
+    [
+        ([8, 8], 0.0),  # two units: two clogged intakes as likely as a hot room
+        ([8, 8, 0], 0.0),
+        ([8, 7, 9], 7.0),
+        ([8, 7, 9, 6, 0], 6.0),  # one stands at the window
+        ([9, 9, 9, 0, 0, 1, 0, 0], 0.0),
+        ([-4, -3, -5, -4], 0.0),
+    ],
+)
+def test_the_room_is_what_nearly_all_units_are_warmer_by(warm_k: list[float], room_k: float) -> None:
+    ward = [tracked(f"u{n}", warm_k=value) for n, value in enumerate(warm_k)]
+    off = tracked("off", warm_k=-20)
+    off.row.phase = "off"
+    assert room_warmth_k([*ward, off]) == room_k
