@@ -126,6 +126,8 @@ def _flow(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None
 
 
 def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:
+    if "sensor-suspect" in unit.memory.shared and "sensor-suspect" not in unit.memory.watches:
+        return  # the ward's event says it of this unit too
     purity = r.purity_pct
     why = ""
     if purity is None:
@@ -150,9 +152,9 @@ def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
 
 
 def _jumped(unit: Tracked, time_ms: int) -> bool:
-    """Whether its purity stepped by itself: what several units show at one moment is told of their analyser instead."""
+    """Whether its purity stepped by itself."""
     jump_ms = unit.belief.signs.jump_ms
-    return jump_ms != 0 and time_ms - jump_ms < DAY and "sensor-suspect" not in unit.memory.shared
+    return jump_ms != 0 and time_ms - jump_ms < DAY
 
 
 def _stuck(unit: Tracked, r: Reading, limits: Limits) -> bool:
