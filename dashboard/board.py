@@ -164,8 +164,11 @@ def _notice(alarm: Alarm, now: Now, now_ms: int) -> Notice:
 
 
 def instruction(alarm: Alarm) -> str:
-    """The one thing to do, and who is meant when it is not the ward."""
-    return words.for_others(alarm.audience) + alarm.action if alarm.action else ""
+    """The one thing to do, who is meant when it is not the ward, and the bridge that went when one did."""
+    if not alarm.action:
+        return ""
+    bridge = alarm.evidence.get("bridge")
+    return words.for_others(alarm.audience) + alarm.action + (words.bridge_gone(str(bridge)) if bridge else "")
 
 
 def acknowledged(alarm: Alarm, now: Now, now_ms: int) -> str:

@@ -45,6 +45,11 @@ def for_others(audience: tuple[str, ...]) -> str:
     return f"For the {audience[0]}: " if audience and "ward" not in audience else ""
 
 
+def bridge_gone(bridge: str) -> str:
+    """Stands after an instruction when several units fell silent as a bridge went."""
+    return f" The link of {bridge} went at that time."
+
+
 def more_alarms(count: int) -> str:
     """Said when a unit has more alarms than the one shown."""
     return f"and {count} more" if count else ""

@@ -183,8 +183,8 @@ def test_a_ward_s_alarm_stands_over_the_ward_and_colours_its_units():
 
 
 def test_units_that_fell_silent_together_say_so_each_until_it_is_heard_again():
-    silence = alarm("", "readings-absent", ward="east", priority="medium", evidence={"units": ["u1", "u2"]},
-                    action="No readings from 2 units.")  # fmt: skip
+    silence = alarm("", "readings-absent", ward="east", priority="medium", action="No readings from 2 units.",
+                    evidence={"units": ["u1", "u2"], "bridge": "east-1"})  # fmt: skip
     sag = alarm("", "supply-poor", ward="east", priority="low", evidence={"units": ["u1"]}, action="Watch it.")
     rows = [row("u1", phase="silent", age_s=600), row("u2"), row("u3")]
     board = board_of(now_of(rows, [silence, sag]), NOW, NOW)
@@ -193,7 +193,7 @@ def test_units_that_fell_silent_together_say_so_each_until_it_is_heard_again():
     assert (silent.age, silent.note) == ("No data since 17:03", "and 1 more")
     assert (back.unit, back.look, back.word) == ("u2", Look.RUNNING, "Running")
     assert [notice.title for notice in board.wards[0].notices] == ["No readings", "Poor supply"]
-    assert board_html(board, None).count("No readings from 2 units.") == 1
+    assert board_html(board, None).count("No readings from 2 units. The link of east-1 went at that time.") == 1
 
 
 def test_out_of_service_units_make_no_noise():
