@@ -51,10 +51,13 @@ class Followed:
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
         """Entries that clear what nothing else ever would: alarms of units that are gone, of wards that units left."""
+        wards = {ward.id for ward in self._site.places()}
         gone = [
             alarm for alarm in self.board.alarms.values()
-            if alarm.active and not (self._site.unit(alarm.unit) if alarm.unit
-                                     else self.engine.ward_stands(alarm.ward, alarm.condition))
+            if alarm.active and not (
+                self._site.unit(alarm.unit) if alarm.unit
+                else alarm.ward in wards and self.engine.ward_stands(alarm.ward, alarm.condition)
+            )
         ]  # fmt: skip
         evidence: Evidence = {"why": "the site file no longer has it there"}
         return [

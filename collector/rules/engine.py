@@ -85,10 +85,10 @@ class RulesEngine:
         self.estimates_touched.clear()
 
     def ward_stands(self, ward: str, condition: str) -> bool:
-        """Whether a ward's event stands by what is known of its units."""
-        units = self._wards.get(ward, [])
-        lost = condition == "ward-supply-lost" and any(unit.memory.outage_size for unit in units)
-        return lost or self._shared.stands(ward, condition)
+        """Whether a ward's event stands by what is known of its units; True of what these rules know nothing about."""
+        if condition == "ward-supply-lost":
+            return any(unit.memory.outage_size for unit in self._wards.get(ward, []))
+        return self._shared.stands(ward, condition)
 
     def estimates(self, unit_ids: Iterable[str]) -> Iterator[tuple[str, bytes]]:
         """The capacity estimate of these units, to be stored: opaque to everybody else."""

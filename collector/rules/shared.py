@@ -130,8 +130,8 @@ class SharedConditions:
             self._await(place, unit.ward.id, time_ms)
 
     def stands(self, ward: str, name: str) -> bool:
-        """Whether a ward's event has units of it."""
-        return bool(members(self._wards.get(ward, ()), name))
+        """Whether a ward's event has units of it; True when it is of no kind that is shared."""
+        return name not in self._places or bool(members(self._wards.get(ward, ()), name))
 
 
 def members(units: Sequence[Tracked], name: str) -> list[Tracked]:

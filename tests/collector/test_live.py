@@ -414,6 +414,22 @@ def test_silence_is_told_at_its_deadline_once_caught_up(bench, quick):
     assert silent[0] == ("u1", NOW_MS + 20_000 + 120_000 + 15_000)
 
 
+def test_a_bridge_that_dies_is_one_event_that_names_it_and_outlives_a_restart(bench, quick):
+    both = SITE.replace('ward = "w2"', 'ward = "w1"')
+    collector = bench.collector(site=both)
+    bench.feed(collector, *run_of("u1", 93.0, 3), *run_of("u2", 93.0, 3))
+    bench.publish(link_topic(FACILITY, "b1"), b"offline", retain=True)
+    bench.until(collector, lambda: collector.store.status("bridge:b1"), "the link's status")
+    collector.close()
+    bench.clock.advance(600_000)
+    again = bench.collector(site=both)
+    bench.until(again, lambda: bench.signal("w1").get("calm") is False, "the silence to be told")
+    (told,) = [row for row in all_rows(bench.data) if row.condition == "readings-absent"]
+    assert (told.unit, told.ward, told.at_ms) == ("", "w1", NOW_MS + 20_000 + 135_000)
+    assert (told.body["evidence"]["units"], told.body["evidence"]["bridge"]) == (["u1", "u2"], "b1")
+    assert bench.signal("w1")["alerts"][0]["units"] == ["u1", "u2"]
+
+
 def test_a_backlog_is_not_taken_for_silence_while_it_is_read(bench, quick, monkeypatch):
     """A unit whose readings wait in the broker is not silent, and its low purity is not taken for a new warm-up."""
     monkeypatch.setattr(subscriber, "BATCH", 10)
