@@ -92,7 +92,8 @@ def _wedge(fan: Fan, zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
     area = alt.Chart(table).mark_area(orient="horizontal", color=COLOUR, opacity=0.38 if dark else 0.22, clip=True)
     line = alt.Chart(path).mark_line(color=COLOUR, strokeWidth=1.8, strokeDash=[4, 3], clip=True)
     return [
-        area.encode(x="early:T", x2="late:T", y="level:Q"),
+        # Levels that begin at one moment would be stacked on each other.
+        area.encode(x="early:T", x2="late:T", y=alt.Y("level:Q", stack=None)),
         line.encode(x="time:T", y="level:Q", order=alt.Order("level:Q", sort="descending")),
     ]
 

@@ -3,6 +3,8 @@
 import json
 from zoneinfo import ZoneInfo
 
+import vl_convert
+
 from collector.site import Model
 from dashboard import queries
 from dashboard.charts import PURITY, Limit, chart, local_times
@@ -53,6 +55,16 @@ def test_a_limit_that_may_never_be_reached_is_open_to_the_forecast_s_end():
     assert (level.middle_ms, level.late_ms - NOW) == (None, 30 * DAY)
     layers = fan_layers(fan, NOW, NAIROBI, dark=False)
     assert len(layers) == 6
+
+
+def test_levels_that_begin_at_one_moment_are_not_stacked():
+    at_once = made.outlook(4.0, (0.0, 9.0, 60.0), (60.0, 90.0, 120.0))
+    fan = fan_of(made.falling(NOW, outlook=at_once), 85.1, MODEL)
+    assert fan is not None
+    wedge = drawn(fan_layers(fan, NOW, NAIROBI, dark=False)[0])
+    vega = json.dumps(vl_convert.vegalite_to_vega(wedge))
+    assert '"type": "stack"' not in vega
+    assert '"type": "area"' in vega
 
 
 def test_a_chart_goes_on_as_far_as_its_fan_but_no_further_ahead_than_back():
