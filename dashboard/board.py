@@ -217,8 +217,7 @@ def _alarming(bare: Tile, speaking: list[Alarm], now: Now, now_ms: int) -> Tile:
     expected = expected_text(foretells, row, now, now_ms, by_clock=bare.greyed) if foretells else ""
     if foretells is not None and expected:  # it is told even where a worse alarm speaks: it says how long is left
         word = expected if foretells is worst else word
-        notes = [] if foretells is worst else [expected]
-        notes.append(red_text(foretells, row, now.model_of(bare.unit), now_ms))
+        notes = [red_text(foretells, row, now.model_of(bare.unit), now_ms), "" if foretells is worst else expected]
         left -= foretells is not worst
     note = "; ".join(text for text in (*notes, words.more_alarms(left)) if text)
     holds = "" if worst.condition == "capacity-falling" else bare.holds  # its instruction says the same

@@ -225,7 +225,7 @@ def test_where_no_switch_off_is_foreseen_very_low_output_is():
 def test_a_worse_alarm_keeps_the_word_and_the_time_that_is_left_is_noted():
     shown = tile([row()], [made.foretold(NOW, priority="high"), alarm(), alarm(condition="flow-above-rated")])
     assert shown.word == "Flow above rated"
-    assert shown.note == "Shut-off expected in 20 to 50 min; Under 82 % in 9 to 30 min; and 1 more"
+    assert shown.note == "Under 82 % in 9 to 30 min; Shut-off expected in 20 to 50 min; and 1 more"
 
 
 def test_what_is_there_comes_before_what_is_to_come():
