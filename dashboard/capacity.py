@@ -64,6 +64,11 @@ def is_old(found: CapacityNow, row: UnitRow, now: Now, now_ms: int) -> bool:
     return not shown or now_ms - found.at_ms > OLD_MS + 10_000 * now.clock.speed
 
 
+def is_at_flow(one: Outlook, row: UnitRow) -> bool:
+    """Whether an outlook is for the flow in use: after a step it is not, until the next estimate comes."""
+    return row.flow_lpm is not None and abs(row.flow_lpm - one.flow_lpm) <= max(0.2, 0.1 * one.flow_lpm)
+
+
 def holds_text(row: UnitRow, model: Model, now: Now, now_ms: int, *, stale: bool) -> str:
     """What the board says of a unit that holds less than its rated flow; "" of all others."""
     found = row.capacity
@@ -138,7 +143,7 @@ def panel_of(row: UnitRow | None, model: Model, now: Now, now_ms: int, *, stale:
         when = moment_text(found.at_ms, now_ms, now.zone)
         return Panel(f"{words.as_of(when)} {head[0].lower()}{head[1:]}", _old_lines(found, row, now, now_ms, stale),
                      figures, cause, why, (), True, short)  # fmt: skip
-    table = tuple(_table(found, now_ms))
+    table = tuple(_table(found, row, now_ms))
     return Panel(head, tuple(_lines(found, row, model, now_ms)), figures, cause, why, table, False, short,
                  "" if found.seen or not table else words.UNSEEN_TABLE)  # fmt: skip
 
@@ -168,7 +173,7 @@ def _lines(found: CapacityNow, row: UnitRow, model: Model, now_ms: int) -> list[
         foreseen = any(one.early is not None for _, one in ranges)
         parts = [f"{name} {when_text(one)}" for name, one in ranges] if foreseen else []
         if foreseen or found.seen:
-            lines.append(words.outlook(f"{found.outlook.flow_lpm:.1f}", parts))
+            lines.append(words.outlook(f"{found.outlook.flow_lpm:.1f}", parts, _since(found.outlook, row)))
     return lines
 
 
@@ -213,13 +218,17 @@ def trend_text(fall_pct_per_day: float) -> str:
     return f"{word} over 100 %/min"
 
 
-def _table(found: CapacityNow, now_ms: int) -> list[tuple[str, ...]]:
-    own = [found.outlook] if found.outlook else []
+def _since(one: Outlook, row: UnitRow) -> str:
+    return words.AS_NOW if is_at_flow(one, row) else words.AS_BEFORE
+
+
+def _table(found: CapacityNow, row: UnitRow, now_ms: int) -> list[tuple[str, ...]]:
+    own = [(one, _since(one, row)) for one in (found.outlook,) if one is not None]
     others = sorted(found.turned_up, key=lambda one: one.flow_lpm)
     if not others:
         return []
     age_ms = now_ms - found.at_ms
-    return [*(_row(one, age_ms, words.AS_NOW) for one in own), *(_row(one, age_ms, "") for one in others)]
+    return [*(_row(one, age_ms, since) for one, since in own), *(_row(one, age_ms, "") for one in others)]
 
 
 def _row(one: Outlook, age_ms: int, note: str) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ import streamlit as st
 from collector.rules.entries import ACKNOWLEDGE, CONDITION
 from collector.rules.unitrow import RUNNING, UnitRow
 from dashboard import guide, queries, words
-from dashboard.capacity import is_old
+from dashboard.capacity import is_at_flow, is_old
 from dashboard.charts import FLOW, POWER, PURITY, Limit, Quantity, chart
 from dashboard.course import course_chart, with_now
 from dashboard.episodes import episodes
@@ -71,11 +71,13 @@ def _charts(unit: str, ward: str, span: str) -> None:
 
 
 def _fan(now: Now, unit: str, now_ms: int, lives: bool) -> Fan | None:
-    """The forecast, unless it is of old data."""
+    """The forecast, unless it is of old data or of another flow."""
     row = now.units.get(unit)
     if row is None or row.capacity is None or is_stale(row, now, now_ms, lives):
         return None
     if is_old(row.capacity, row, now, now_ms):
+        return None
+    if row.capacity.outlook is None or not is_at_flow(row.capacity.outlook, row):
         return None
     return fan_of(row.capacity, row.purity_pct, now.model_of(unit))
 

@@ -204,6 +204,7 @@ NEVER_TURN_UP: Final = (
 )
 TURNED_UP: Final = ("If set to", "amber", "red", "switch-off")
 AS_NOW: Final = ", as now"
+AS_BEFORE: Final = ", as before the flow was changed"
 UNSEEN_TABLE: Final = "Above the proven flow this is what was believed before, not what is seen."
 LIKELY: Final = "Likely cause"
 STEADY: Final = "steady"
@@ -230,9 +231,9 @@ def good_for_rated(rated: str) -> str:
     return f"Good for its rated {rated} L/min."
 
 
-def outlook(flow: str, parts: list[str]) -> str:
-    """When limits will be reached at the flow in use."""
-    return f"At {flow} L/min, as now: {', '.join(parts) or NOTHING_FORESEEN}."
+def outlook(flow: str, parts: list[str], since: str = AS_NOW) -> str:
+    """When limits will be reached at the flow in use, or at the one that was until it was changed."""
+    return f"At {flow} L/min{since}: {', '.join(parts) or NOTHING_FORESEEN}."
 
 
 def was_expected(flow: str, parts: list[str]) -> str:

@@ -57,6 +57,13 @@ def test_a_unit_that_would_fail_if_it_were_turned_up_says_so():
     assert said.lines[0] == "Do not turn it up: change over first."
 
 
+def test_a_forecast_for_the_flow_before_a_step_says_so():
+    said = panel(made.falling(NOW), flow_lpm=2.0)
+    assert said.lines[0] == "Do not turn it up: change over first."
+    assert said.lines[1].startswith("At 4.0 L/min, as before the flow was changed: amber in 3 to 9 h")
+    assert said.table[0][0] == "4.0 L/min, as before the flow was changed"
+
+
 def test_at_low_flow_it_says_that_nothing_can_be_seen_and_what_was_proven():
     said = panel(made.unseen(NOW), flow_lpm=1.0, proven_lpm=2.0, proven_ms=NOW - 18 * 24 * 60 * MINUTE)
     assert said.head == "Proven to 2.0 L/min, 3 Sep 17:13; above that nothing is known."

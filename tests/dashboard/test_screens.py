@@ -164,6 +164,9 @@ def test_a_falling_unit_s_screen_says_what_it_is_good_for_and_draws_it(screen, h
     assert len(app.get("vega_lite_chart")) == 4
     app.segmented_control[1].set_value("Day").run()
     assert "After “now”" in seen(app)
+    give(one, "unit-02", made.falling(one.now_ms), flow_lpm=2.0)  # somebody has just turned it down
+    st.cache_resource.clear()
+    assert "After “now”" not in seen(app.run())
 
 
 @pytest.mark.parametrize("span", ["Day", "Week", "Month", "Year", "3 years"])
