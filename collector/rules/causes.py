@@ -38,7 +38,7 @@ CLEARLY: Final = 0.7
 WATCHED_FALL: Final = 0.04
 #: How often each is found when nothing else is known, in ln: wear is the usual fate (common practice, no source).
 USUAL: Final = {"sieve-worn": 0.0, "sieve-wet": -0.9, "intake-blocked": -0.3, "compressor-weak": -0.5,
-                "valve-fault": -0.9}  # fmt: skip
+                "valve-fault": -3.0}  # fmt: skip
 
 
 class Expected(NamedTuple):
@@ -68,10 +68,15 @@ def of_low_purity(unit: Tracked) -> str:
         return FLOW_ABOVE_RATED
     if volts is not None and unit.volts_lost <= volts < unit.volts_low:
         return SUPPLY_LOW
-    if _at_once(unit):
-        return VALVE
+    return VALVE if _at_once(unit) else _known_or_weighed(unit)
+
+
+def _known_or_weighed(unit: Tracked) -> str:
+    """What the last mean said, or what signs say now when there has been none since purity fell."""
     known = unit.row.capacity
-    return known.cause if known is not None and known.cause else UNKNOWN
+    if known is not None and known.cause:
+        return known.cause
+    return name_cause(unit, unit.belief, unit.last_ms or 0)[0]
 
 
 def _at_once(unit: Tracked) -> bool:
@@ -89,11 +94,11 @@ def _at_once(unit: Tracked) -> bool:
 
 def of_shutdown(unit: Tracked) -> str:
     """The cause of a switch-off: what was said of its low purity, else what the estimate's signs said last."""
-    watches, known = unit.memory.watches, unit.row.capacity
+    watches = unit.memory.watches
     said = [watches[name].cause for name in ("purity-red", "purity-amber", "shutdown-expected") if name in watches]
     proved = [cause for cause in said if cause in (FLOW_ABOVE_RATED, SUPPLY_LOW)]
-    weighed = known.cause if known is not None and known.cause else UNKNOWN
-    return next((cause for cause in (*proved, weighed, *said) if cause != UNKNOWN), UNKNOWN)
+    sure = [cause for cause in said if cause == VALVE and unit.belief.signs.valve_ms == 0]  # told as it fell at once
+    return next((cause for cause in (*proved, *sure, _known_or_weighed(unit), *said) if cause != UNKNOWN), UNKNOWN)
 
 
 def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:

@@ -67,6 +67,7 @@ def _purity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> No
         found += clear_all(unit, ("purity-shutdown",), r.time_ms, {"purity_pct": purity})
     if purity < unit.amber_pct:
         _falls_through(unit, purity, r.time_ms, limits, found)
+        _start_again_if_wild(unit, purity, r.time_ms, limits)
     else:
         unit.memory.good_pct, unit.memory.good_ms, unit.memory.low_n = purity, r.time_ms, 0
     if purity < unit.amber_pct + limits.purity_deadband_pct or watches:
@@ -94,6 +95,17 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
         found.append(raise_now(unit, "purity-red", time_ms, evidence, cause=cause))
     elif not raised(unit, "shutdown-expected"):
         found.append(raise_now(unit, "shutdown-expected", time_ms, evidence, cause=cause, priority="high"))
+
+
+def _start_again_if_wild(unit: Tracked, purity: float, time_ms: int, limits: Limits) -> None:
+    """Low values that jump up and down are an analyser's: what is pending waits for one that holds or goes on falling."""
+    memory = unit.memory
+    if memory.low_n > 1 and purity > memory.low_pct + limits.wild_pct:
+        for name in ("purity-amber", "purity-red"):
+            watch = memory.watches.get(name)
+            if watch is not None and watch.raised_ms is None:
+                watch.since_ms = time_ms
+    memory.low_pct = purity
 
 
 def _low_readings_needed(unit: Tracked, time_ms: int) -> int:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from math import floor
 
 from collector.rules.capacity.belief import Belief
-from collector.rules.capacity.estimate import rate_of
 from collector.rules.capacity.now import CapacityNow
 from collector.rules.capacity.signs import Signs
 from collector.rules.causes import FLOW_ABOVE_RATED, SUPPLY_LOW
@@ -97,17 +96,15 @@ def _falling(
         found.append(reword(unit, "capacity-falling", time_ms, evidence, audience=audience))
 
 
-def _falls(unit: Tracked, belief: Belief, now: CapacityNow, limits: Limits, *, standing: bool) -> bool:
-    signs = belief.signs
-    if signs.learned and _shows_signs(signs, limits):
+def _falls(unit: Tracked, belief: Belief, now: CapacityNow, limits: Limits, *, standing: bool) -> bool | None:
+    """Whether capacity falls or lies under rated; None when nothing is seen that could end what stands."""
+    if belief.signs.learned and _shows_signs(belief.signs, limits):
         return True
     if not now.seen or now.outlook is None:
-        return False
-    rate, spread = rate_of(belief.estimate)
-    share = limits.falling_share * (1.05 if standing else 1.0)
+        return None if standing else False
     amber = now.outlook.amber_in_min["p50"]
-    soon = amber is not None and amber <= limits.falling_days * 1440 and rate + spread < 0
-    return soon or now.p50_lpm < share * unit.rated_lpm
+    soon = amber is not None and amber <= limits.falling_days * 1440
+    return soon or now.p50_lpm < unit.rated_lpm * limits.falling_share * (1.1 if standing else 1.0)
 
 
 def _shows_signs(signs: Signs, limits: Limits) -> bool:

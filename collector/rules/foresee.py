@@ -30,7 +30,10 @@ SEEN_SD: Final = 0.12
 #: A sudden change of purity (points within two means of a minute) that power does not share is the analyser's.
 JUMP_PCT: Final = 2.5
 JUMP_POWER: Final = 0.04
-AT_ONCE_H: Final = 0.05
+#: It must come to rest within so long, and stand still (points from mean to mean) for so many means.
+JUMP_WITHIN_MS: Final = 10 * MINUTE
+STILL_PCT: Final = 0.3
+STILL_MEANS: Final = 3
 #: Power that jumps by more as purity begins to fall is a valve's sign.
 VALVE_POWER: Final = 0.06
 #: A fall of so much from one mean to the next runs ahead of what is measured by the lag of a fall (90 s, common
@@ -119,18 +122,29 @@ def _follow_top(belief: Belief, time_ms: int) -> None:
 def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
     """A step of purity that nothing else shares, and what ends one: purity back where it was."""
     before, signs = belief.last_pct, belief.signs
-    if before is None or mean.stepped or dt_h > AT_ONCE_H:
+    if before is None or mean.stepped:
+        belief.calm_pct, belief.still_n = mean.purity_pct, 0
         return
     by = mean.purity_pct - before
     power = power_now(signs, _present(unit, mean))
-    if by <= -QUICK_PCT and abs(power - signs.power_off) > VALVE_POWER:
+    if by <= -QUICK_PCT and dt_h < 0.4 and abs(power - signs.power_day) > VALVE_POWER:
         signs.valve_ms = mean.time_ms
-    alone = abs(power) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER
-    dropped, signs.dropped_pct = signs.dropped_pct, by if by <= -JUMP_PCT and alone else 0.0
-    if dropped and alone and abs(by) < 1.0:  # it fell at once and stays where it fell to: one wild value would not
+    still = abs(by) < STILL_PCT + noise_pct(belief.estimate)
+    belief.still_n = belief.still_n + 1 if still else 0
+    if belief.left_ms is None:
+        belief.calm_pct, signs.jump_ms = mean.purity_pct, 0
+        return
+    dropped = mean.purity_pct - belief.calm_pct
+    alone = max(abs(power), abs(signs.power_off)) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER
+    if signs.jump_ms and (not alone or not still):
+        signs.jump_ms = 0  # it moves on, or power has followed: it was the unit after all
+    elif dropped <= -JUMP_PCT and alone and belief.still_n >= STILL_MEANS and _at_once(belief, mean.time_ms):
         signs.jump_pct, signs.jump_ms = dropped, mean.time_ms
-    elif signs.jump_ms and (by < -0.6 or by >= JUMP_PCT or not alone):
-        signs.jump_ms = 0  # it goes on falling, has come back, or power has followed: it was the unit after all
+
+
+def _at_once(belief: Belief, time_ms: int) -> bool:
+    """Whether purity left the plateau a short while ago, or has been known to have done so in a jump."""
+    return belief.signs.jump_ms > 0 or (belief.left_ms is not None and time_ms - belief.left_ms <= JUMP_WITHIN_MS)
 
 
 def _present(unit: Tracked, mean: Mean) -> Present:

@@ -53,8 +53,10 @@ class Limits(NamedTuple):
 
     #: ISA-18.2's starting values for flow and pressure are 15 s, for slow quantities 60 s (from memory); amber is slow,
     #: red must be heard sooner. Two readings at least, so that one spike is never an alarm.
-    amber: Delay = Delay(60 * SECOND, 120 * SECOND)
-    red: Delay = Delay(30 * SECOND, 120 * SECOND)
+    amber: Delay = Delay(60 * SECOND, 300 * SECOND)
+    red: Delay = Delay(30 * SECOND, 300 * SECOND)
+    #: A low purity that rises by more than this to the next low one has not held: ten times an analyser's noise.
+    wild_pct: float = 3.0
     #: A fall this steep passes from amber to red within a minute: it is told at its third low reading, without delay.
     steep_pct_per_min: float = 3.0
     steep_min: float = 3.0
@@ -117,19 +119,19 @@ class Limits(NamedTuple):
     proven_share: float = 0.90
     unproven: Delay = Delay(0, 0)
 
-    #: The ward is told so long before red, by the median of the forecast: half a shift (common practice). It is told no
-    #: more once that is twice as far off.
-    notice_min: float = 240.0
+    #: The ward is told so long before amber, by the median of the forecast: most of a shift (common practice). It is told
+    #: no more once that is twice as far off.
+    notice_min: float = 330.0
     notice_back: float = 2.0
-    expected: Delay = Delay(12 * MINUTE, 20 * MINUTE)
+    expected: Delay = Delay(12 * MINUTE, 45 * MINUTE)
     #: When amber is this near it is told sooner.
     soon_min: float = 40.0
-    expected_soon: Delay = Delay(2 * MINUTE, 20 * MINUTE)
+    expected_soon: Delay = Delay(2 * MINUTE, 45 * MINUTE)
     outside_ms: int = 20 * MINUTE
     #: The engineer is told so many days before amber at the flow in use, or once capacity is under this share of rated.
     falling_days: float = 7.0
     falling_share: float = 0.98
-    falling: Delay = Delay(30 * MINUTE, 6 * HOUR)
+    falling: Delay = Delay(2 * HOUR, 24 * HOUR)
     #: Lasting signs that come before purity falls: power under its normal at this flow, a cabinet this much warmer.
     weak_power: float = -0.045
     hot_k: float = 4.5

@@ -80,6 +80,7 @@ class Memory(msgspec.Struct, array_like=True):
     good_pct: float = 0.0  # last purity that was not under amber, when, and how many have been under it since
     good_ms: int | None = None
     low_n: int = 0
+    low_pct: float = 0.0  # the last of them
     part: Slice | None = None  # readings being gathered into a mean for the capacity estimate
 
 

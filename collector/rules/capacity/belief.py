@@ -20,6 +20,8 @@ class Belief(msgspec.Struct, array_like=True):
     stepped_ms: int = 0  # when flow was last set anew
     hour_ms: int | None = None  # hour whose point is not yet written
     last_pct: float | None = None
+    calm_pct: float = 0.0  # last mean on the plateau, or first after a change of flow
+    still_n: int = 0  # means running that did not move
     top_c: float | None = None  # ln capacity where the present fall began, and when
     top_ms: int = 0
 

@@ -84,7 +84,6 @@ class Signs(msgspec.Struct, array_like=True):
     ran_off: float = 0.0  # the furthest that flow has lately run away by itself (ln), fading over a day
     jump_pct: float = 0.0  # last sudden change of purity that nothing else explains
     jump_ms: int = 0
-    dropped_pct: float = 0.0  # a sudden fall from one mean to the next that is not yet known to last
     valve_ms: int = 0  # when power last jumped as purity began to fall
     warm_k: float = 0.0  # cabinet against its normal, the room's share in it
     room_k: float = 0.0  # what the ward's units are warmer by together: the room, and no sign of this unit's
