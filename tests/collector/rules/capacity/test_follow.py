@@ -69,8 +69,8 @@ def test_after_flow_was_set_anew_purity_is_left_out_until_it_has_followed() -> N
     points = [*steady(15), *steady(lag, from_min=15, purity=80.0, flow=5.0),
               *steady(20, from_min=15 + lag, purity=90.0, flow=5.0)]  # fmt: skip
     before, after, *_ = means(points)
-    assert (before.purity_pct, before.stepped) == (pytest.approx(93.0), False)
-    assert (after.purity_pct, after.flow_lpm, after.stepped) == (pytest.approx(90.0), pytest.approx(5.0), True)
+    assert (before.stepped, after.stepped) == (False, True)
+    assert [before.purity_pct, after.purity_pct, after.flow_lpm] == pytest.approx([93.0, 90.0, 5.0])
 
 
 def test_only_the_first_mean_at_a_new_flow_says_that_it_is_new() -> None:
