@@ -73,7 +73,7 @@ def test_the_filter_s_likelihood_is_highest_at_the_published_variances() -> None
 
 def levels(year_h: float) -> dict[int, float]:
     """What the product's bank says of each year's level, from logs, with its own paces; a year stands for year_h."""
-    variance = NOISE_VAR / np.mean(FLOWS) ** 2
+    variance = NOISE_VAR / (sum(FLOWS) / len(FLOWS)) ** 2
     tracks = new_bank(log(FLOWS[0]), variance, 1)
     found = {YEARS[0]: FLOWS[0]}
     for year, flow in zip(YEARS[1:], FLOWS[1:], strict=True):

@@ -22,11 +22,11 @@ STANDING = (log(5.5), -1e-5, 0.02**2, 1e-6, 0.0006**2)  # c, r, cc, cr, rr: no c
 FALLING = (log(5.5), -0.02, 0.01**2, 0.0, 0.004**2)
 
 
-def estimate_of(*, standing: float, falling: float = 0.0, like: tuple[float, ...] = FALLING) -> Estimate:
-    """Two beliefs that count, the others with no weight; the first has the weeks' pace, the second the days'."""
+def estimate_of(*, standing: float, falling: float = 0.0, knee: int = 0) -> Estimate:
+    """Two beliefs that count, the others with no weight; the first of the weeks' pace, the other of the days'."""
     tracks = [Track(0.0, *STANDING) for _ in range(len(PACES) * len(KNEES))]
     tracks[0] = Track(standing, *STANDING)
-    tracks[1] = Track(falling, *like)
+    tracks[1 + knee * len(PACES)] = Track(falling, *FALLING)
     return Estimate(tracks)
 
 
@@ -57,9 +57,9 @@ def test_chance_of_a_belief_without_a_clear_fall(below: float) -> None:
     assert np.all(np.abs(table - drawn) < margin(drawn))
 
 
-def drawn_falling(like: tuple[float, ...], limit: float, rng: np.random.Generator) -> np.ndarray:
+def drawn_falling(limit: float, rng: np.random.Generator) -> np.ndarray:
     """Share of drawn falls that have reached a limit at each time: a gap, a rate of known sign, a bend."""
-    c, r, cc, _, rr = like
+    c, r, cc, _, rr = FALLING
     log_var = np.log1p(rr / r**2)
     rate = np.exp(rng.normal(np.log(-r) - log_var / 2, np.sqrt(log_var), DRAWS))
     gap = rng.normal(c - limit, np.sqrt(cc + (SHAPE_SHARE * (c - limit)) ** 2), DRAWS)
@@ -74,15 +74,15 @@ def test_chance_of_a_belief_that_sees_a_fall(below: float) -> None:
     limit = FALLING[0] - below
     wanted = np.full((1, len(PACES) * len(KNEES)), limit)
     table = chances(estimate_of(standing=0.0, falling=1.0), wanted)[0]
-    drawn = drawn_falling(FALLING, limit, np.random.default_rng(9))
+    drawn = drawn_falling(limit, np.random.default_rng(9))
     assert np.all(np.abs(table - drawn) < margin(drawn) + 0.015)
 
 
-def drawn_purity(falls: np.ndarray, t_h: float, flow_lpm: float, rng: np.random.Generator) -> np.ndarray:
-    """Purity at a flow after t_h of capacities whose fall is `falls`, by the curve of the first knee, forwards."""
+def drawn_purity(falls: np.ndarray, t_h: float, flow_lpm: float, knee: float, rng: np.random.Generator) -> np.ndarray:
+    """Purity at a flow after t_h of capacities whose fall is `falls`, by the curve with this knee, forwards."""
     c, _, cc, _, _ = FALLING
     log_capacity = rng.normal(c, np.sqrt(cc), DRAWS) - falls * t_h
-    knee, plateau = KNEES[0], Estimate([]).plateau_pct
+    plateau = Estimate([]).plateau_pct
     amber = (85.0 - AIR_PCT) / (plateau - AIR_PCT)
     sharp_lpm = np.exp(log_capacity) / (amber**-knee - 1.0) ** (1.0 / knee)
     return AIR_PCT + (plateau - AIR_PCT) * (1.0 + (flow_lpm / sharp_lpm) ** knee) ** (-1.0 / knee)
@@ -90,8 +90,9 @@ def drawn_purity(falls: np.ndarray, t_h: float, flow_lpm: float, rng: np.random.
 
 @pytest.mark.parametrize("which", ["amber_in_min", "red_in_min", "shutdown_in_min"])
 @pytest.mark.parametrize("flow_lpm", [3.0, 4.5])
+@pytest.mark.parametrize("knee", range(len(KNEES)))
 def test_quantiles_are_when_so_much_of_simulated_purity_is_under_the_limit(
-    which: str, flow_lpm: float, monkeypatch: pytest.MonkeyPatch
+    which: str, flow_lpm: float, knee: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Source: simulation of purity itself, by the curve forwards: at p50 half of the draws have passed the limit.
 
@@ -101,12 +102,13 @@ def test_quantiles_are_when_so_much_of_simulated_purity_is_under_the_limit(
     monkeypatch.setattr(outlook, "BEND", 0.0)
     monkeypatch.setattr(outlook, "SHAPE_SHARE", 0.0)
     limit_pct = {"amber_in_min": 85.0, "red_in_min": 82.0, "shutdown_in_min": 70.0}[which]
-    found = getattr(outlooks(estimate_of(standing=0.0, falling=1.0), [flow_lpm], (85.0, 82.0, 70.0))[0], which)
+    estimate = estimate_of(standing=0.0, falling=1.0, knee=knee)
+    found = getattr(outlooks(estimate, [flow_lpm], (85.0, 82.0, 70.0))[0], which)
     rng = np.random.default_rng(10)
     log_var = np.log1p(FALLING[4] / FALLING[1] ** 2)
     falls = np.exp(rng.normal(np.log(-FALLING[1]) - log_var / 2, np.sqrt(log_var), DRAWS))
     for name, level in {"p05": 0.05, "p50": 0.5, "p95": 0.95}.items():
-        passed = np.mean(drawn_purity(falls, found[name] / 60.0, flow_lpm, rng) < limit_pct)
+        passed = np.mean(drawn_purity(falls, found[name] / 60.0, flow_lpm, KNEES[knee], rng) < limit_pct)
         assert passed == pytest.approx(level, abs=0.03)
 
 
@@ -116,5 +118,5 @@ def test_chances_of_several_beliefs_are_their_weighted_sum() -> None:
     wanted = np.full((1, len(PACES) * len(KNEES)), limit)
     table = chances(estimate_of(standing=0.7, falling=0.3), wanted)[0]
     rng = np.random.default_rng(11)
-    drawn = 0.7 * drawn_standing(limit, rng) + 0.3 * drawn_falling(FALLING, limit, rng)
+    drawn = 0.7 * drawn_standing(limit, rng) + 0.3 * drawn_falling(limit, rng)
     assert np.all(np.abs(table - drawn) < margin(drawn) + 0.015)

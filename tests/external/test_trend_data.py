@@ -188,6 +188,14 @@ def test_the_two_deepest_falls_are_the_planned_stop_and_the_failure(machine: Run
     assert within(failure_ms, windows()[3])
 
 
+def test_a_sign_is_the_fall_itself_in_kelvin(machine: Run) -> None:
+    """Source: NAB: 2.08 at 2013-12-16 17:25, against the median of all before; smoothing takes some off the top."""
+    rows = [row for row in newer(series(MACHINE)) if row[0] <= as_ms("2013-12-16 17:25:00")]
+    fall_k = rows[-1][1] - np.median([value for _, value in rows])
+    assert rows[-1][1] == pytest.approx(2.0847, abs=1e-4)
+    assert min(value for _, value in machine.signs) == pytest.approx(fall_k, rel=0.2)
+
+
 def test_every_labelled_window_holds_one_of_the_twelve_deepest_falls(machine: Run) -> None:
     """Source: NAB's windows. Measured: the first, second, eighth and ninth; windows take up a tenth of the time.
 
