@@ -240,11 +240,11 @@ class RulesEngine:
     # -- time ------------------------------------------------------------------------------------------------------
 
     def tick(self, watermark_ms: int) -> list[Event]:
-        """Do what was due up to watermark_ms; no reading older than it should still be on its way."""
+        """Do what was due before watermark_ms; no reading older than it should still be on its way, one of it may."""
         found: list[Event] = []
         self._silences.watermark_ms = watermark_ms
         due = self._due
-        while due and due[0][0] <= watermark_ms:
+        while due and due[0][0] < watermark_ms:
             due_ms, kind, name = heapq.heappop(due)
             if kind == silences.KIND:
                 self._silences.due(self._units[name], due_ms, found)

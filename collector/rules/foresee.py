@@ -96,7 +96,7 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
 def _ahead_of_lag(belief: Belief, mean: Mean, dt_h: float) -> float:
     """The purity that a quick fall is on its way to: what is measured is late by the bed's lag and half a mean."""
     before = belief.last_pct
-    if before is None or mean.stepped or dt_h > 0.05 or before - mean.purity_pct < QUICK_PCT:
+    if before is None or mean.stepped or not 0.0 < dt_h <= 0.05 or before - mean.purity_pct < QUICK_PCT:
         return mean.purity_pct
     return max(mean.purity_pct - (before - mean.purity_pct) / dt_h * LAG_H, AIR_PCT)
 
