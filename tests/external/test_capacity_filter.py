@@ -5,8 +5,9 @@ white noise on position and on velocity (Bar-Shalom, Li, Kirubarajan: Estimation
 Navigation, 2001, 6.2.2; from memory): over dt, transition [[1, dt], [0, 1]], noise wander_c dt [[1, 0], [0, 0]] +
 wander_r [[dt^3/3, dt^2/2], [dt^2/2, dt]]. The paces here are the tests' own, so nothing depends on tuned constants.
 
-No CUSUM, EWMA chart or trend test is in the product (a change is followed by the filters, not detected by a chart), so
-NIST/SEMATECH's CUSUM and EWMA examples and worked Theil-Sen and Mann-Kendall ones do not apply.
+No CUSUM, no control chart and no trend test is in the product (a change is followed by the filters, not detected by a
+chart), so NIST/SEMATECH's CUSUM example and worked Theil-Sen and Mann-Kendall ones do not apply; the average of its
+EWMA example does (`test_smoothing_nist.py`).
 """
 
 from math import exp

@@ -3,7 +3,7 @@
 Source: the data as statsmodels ships them (`statsmodels.datasets.nile`; Cobb, Biometrika 1978;65:243); the change after
 1898: mean 1097.75 before and 849.97 after, in 10^8 m3 (computed from the data); the local level model's variances,
 15099 of an observation and 1469.1 of a year's wander: Durbin, Koopman, Time Series Analysis by State Space Methods,
-2nd edition 2012, chapter 2 (from memory). Flows in 10^11 m3 here: the filter's variances end at one.
+2nd edition 2012, chapter 2 (as quoted by others). Flows in 10^11 m3 here: the filter's variances end at one.
 
 What this shows and what not: the change is 1.9 standard deviations of one year's flow, so no filter misses by five and
 none begins anew; it is the filters' gains and weights that follow it. How much time a year stands for is a choice.
