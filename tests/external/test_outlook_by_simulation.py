@@ -67,15 +67,18 @@ def drawn_falling(limit: float, rng: np.random.Generator) -> np.ndarray:
     return np.array([np.mean(after <= t) for t in TIMES_H])
 
 
-@pytest.mark.parametrize("below", [0.1, 0.3, 0.8])
-def test_chance_of_a_belief_that_sees_a_fall(below: float) -> None:
-    """Source: simulation (above). The gap is taken as log-normal in the formula and drawn as normal: 1.5 % more."""
+@pytest.mark.parametrize(("below", "more"), [(0.03, 0.05), (0.1, 0.015), (0.3, 0.015), (0.8, 0.015)])
+def test_chance_of_a_belief_that_sees_a_fall(below: float, more: float) -> None:
+    """Source: simulation (above). The gap is log-normal in the formula and drawn as normal, which is `more` off.
+
+    Measured: 4 points of chance where the limit is three deviations of the level away, else 1.1 to 1.4.
+    """
     assert FALLING[1] < -FALLS_SD * np.sqrt(FALLING[4])
     limit = FALLING[0] - below
     wanted = np.full((1, len(PACES) * len(KNEES)), limit)
     table = chances(estimate_of(standing=0.0, falling=1.0), wanted)[0]
     drawn = drawn_falling(limit, np.random.default_rng(9))
-    assert np.all(np.abs(table - drawn) < margin(drawn) + 0.015)
+    assert np.all(np.abs(table - drawn) < margin(drawn) + more)
 
 
 def drawn_purity(falls: np.ndarray, t_h: float, flow_lpm: float, knee: float, rng: np.random.Generator) -> np.ndarray:
