@@ -110,7 +110,7 @@ def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[s
         return SUPPLY_LOW, (f"supply lately {-100 * signs.volts_off:.0f} % under nominal",)
     if signs.ran_off < LEAK_DRIFT:
         return LEAK, (f"flow fell by {100 * (1 - exp(signs.ran_off)):.0f} % together with purity, not in a step",)
-    if signs.jump_ms and now_ms - signs.jump_ms < 24 * HOUR:
+    if signs.jump_ms:
         return SENSOR_FAULT, (
             f"purity is off by {signs.jump_pct:+.1f} points; power, pressure and a change of flow do not bear it out",
         )
@@ -129,13 +129,17 @@ def _weighed(belief: Belief, now_ms: int) -> tuple[str, tuple[str, ...]]:
 
 
 def _log_hours(belief: Belief, now_ms: int) -> float | None:
-    """ln of the hours in which a third of capacity goes at the rate of this fall; None: it was not watched."""
-    if belief.top_c is None:
+    """ln of the hours in which a third of capacity goes at the rate of this fall; None: it was not watched.
+
+    Where the fall itself was hidden at low flow, the highest flow lately seen to hold says how long it took at most.
+    """
+    c = mean_of(belief.estimate)[0]
+    from_c, from_ms = belief.top_c, belief.top_ms
+    if from_c is None or from_c - c < WATCHED_FALL:
+        from_c, from_ms = (log(belief.held_lpm), belief.held_ms) if belief.held_lpm else (None, 0)
+    if from_c is None or from_c - c < WATCHED_FALL:
         return None
-    fallen = belief.top_c - mean_of(belief.estimate)[0]
-    if fallen < WATCHED_FALL:
-        return None
-    return log(min(max(0.33 * (now_ms - belief.top_ms) / HOUR / fallen, 0.02), 5000.0))
+    return log(min(max(0.33 * (now_ms - from_ms) / HOUR / (from_c - c), 0.02), 5000.0))
 
 
 def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:

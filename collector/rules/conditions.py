@@ -10,7 +10,7 @@ from collector.reading import Reading
 from collector.rules import causes
 from collector.rules.events import Event, Evidence
 from collector.rules.findings import clear_all, follow, raise_now, raised
-from collector.rules.limits import DAY, MINUTE, Delay, Limits
+from collector.rules.limits import MINUTE, Delay, Limits
 from collector.rules.memory import Tracked
 from collector.rules.unitrow import RUNNING
 
@@ -98,7 +98,7 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
 
 
 def _start_again_if_wild(unit: Tracked, purity: float, time_ms: int, limits: Limits) -> None:
-    """Low values that jump up and down are an analyser's: what is pending waits for one that holds or goes on falling."""
+    """Low values that jump up and down are an analyser's: what is pending waits for one that holds or falls on."""
     memory = unit.memory
     if memory.low_n > 1 and purity > memory.low_pct + limits.wild_pct:
         for name in ("purity-amber", "purity-red"):
@@ -153,7 +153,7 @@ def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
         why = f"under {limits.floor_pct} %, less than room air"
     elif _stuck(unit, r, limits):
         why = "unchanged to the last digit while flow or power moved"
-    elif _jumped(unit, r.time_ms):
+    elif unit.belief.signs.jump_ms:
         why = "low, but power, pressure and changes of flow do not bear it out"
     if why or "sensor-suspect" in unit.memory.watches:
         unmoved = unit.memory.same_ms < r.time_ms  # the same value as before: no sign that the analyser works again
@@ -161,12 +161,6 @@ def _suspect(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
         evidence: Evidence = {"purity_pct": purity, "why": why}
         event = follow(unit, "sensor-suspect", bad, limits.suspect, r.time_ms, evidence, causes.SENSOR_FAULT)
         _add(found, event)
-
-
-def _jumped(unit: Tracked, time_ms: int) -> bool:
-    """Whether its purity stepped by itself."""
-    jump_ms = unit.belief.signs.jump_ms
-    return jump_ms != 0 and time_ms - jump_ms < DAY
 
 
 def _stuck(unit: Tracked, r: Reading, limits: Limits) -> bool:

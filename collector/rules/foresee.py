@@ -29,13 +29,17 @@ from collector.rules.memory import Tracked
 SEEN_SD: Final = 0.12
 #: A sudden change of purity (points within two means of a minute) that power does not share is the analyser's.
 JUMP_PCT: Final = 2.5
-JUMP_POWER: Final = 0.04
+JUMP_POWER: Final = 0.045
 #: It must come to rest within so long, and stand still (points from mean to mean) for so many means.
 JUMP_WITHIN_MS: Final = 10 * MINUTE
 STILL_PCT: Final = 0.3
 STILL_MEANS: Final = 3
 #: Power that jumps by more as purity begins to fall is a valve's sign.
 VALVE_POWER: Final = 0.06
+#: It has moved on when it is so far from where it came to rest.
+MOVED_PCT: Final = 1.2
+#: Means no further apart than this show what happened at once.
+QUICK_H: Final = 0.05
 #: A fall of so much from one mean to the next runs ahead of what is measured by the lag of a fall (90 s, common
 #: practice) and half a minute of averaging.
 QUICK_PCT: Final = 1.0
@@ -89,6 +93,8 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     belief.watch_pct = mean.purity_pct - max(1.2, 4.0 * noise_pct(estimate))
     belief.last_pct = mean.purity_pct
     _follow_top(belief, time_ms)
+    if unit.row.proven_lpm is not None and unit.row.proven_ms is not None:
+        belief.held_lpm, belief.held_ms = unit.row.proven_lpm, unit.row.proven_ms
     unit.row.capacity = _now(unit, belief, mean, under)
     belief.length_ms = _length(unit.row.capacity, under)
 
@@ -107,7 +113,9 @@ def _note_unanswered(belief: Belief, mean: Mean) -> None:
     if before is None or not estimate.last_lpm or estimate.plateau_pct - max(before, mean.purity_pct) < UNANSWERED_PCT:
         return
     if abs(log(mean.flow_lpm / estimate.last_lpm)) > 0.25 and abs(mean.purity_pct - before) < 1.0:
-        belief.signs.jump_pct, belief.signs.jump_ms = mean.purity_pct - estimate.plateau_pct, mean.time_ms
+        signs = belief.signs
+        signs.jump_pct, signs.jump_level_pct = mean.purity_pct - estimate.plateau_pct, mean.purity_pct
+        signs.jump_ms = mean.time_ms
 
 
 def _follow_top(belief: Belief, time_ms: int) -> None:
@@ -120,31 +128,33 @@ def _follow_top(belief: Belief, time_ms: int) -> None:
 
 
 def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
-    """A step of purity that nothing else shares, and what ends one: purity back where it was."""
+    """What a sudden fall looked like: purity alone, or power with it."""
     before, signs = belief.last_pct, belief.signs
-    if before is None or mean.stepped:
-        belief.calm_pct, belief.still_n = mean.purity_pct, 0
-        return
-    by = mean.purity_pct - before
     power = power_now(signs, _present(unit, mean))
-    if by <= -QUICK_PCT and dt_h < 0.4 and abs(power - signs.power_day) > VALVE_POWER:
-        signs.valve_ms = mean.time_ms
-    still = abs(by) < STILL_PCT + noise_pct(belief.estimate)
-    belief.still_n = belief.still_n + 1 if still else 0
-    if belief.left_ms is None:
-        belief.calm_pct, signs.jump_ms = mean.purity_pct, 0
+    if before is None or mean.stepped or belief.left_ms is None:
+        belief.calm_pct, belief.calm_power, belief.still_n = mean.purity_pct, signs.power_off, 0
+        if belief.left_ms is None:
+            signs.jump_ms = signs.valve_n = 0
+    by = mean.purity_pct - before if before is not None else 0.0
+    if dt_h < QUICK_H and by <= -QUICK_PCT and abs(power - belief.calm_power) > VALVE_POWER:
+        signs.valve_n += 1
+        signs.valve_ms = mean.time_ms if signs.valve_n >= 2 else signs.valve_ms
+    belief.still_n = belief.still_n + 1 if abs(by) < STILL_PCT + noise_pct(belief.estimate) else 0
+    _follow_jump(belief, mean)
+
+
+def _follow_jump(belief: Belief, mean: Mean) -> None:
+    """A fall at once, to a level where purity then stands still while power does nothing: the analyser's."""
+    signs = belief.signs
+    alone = abs(signs.power_off) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER
+    if signs.jump_ms:
+        if not alone or abs(mean.purity_pct - signs.jump_level_pct) > MOVED_PCT + 2.0 * noise_pct(belief.estimate):
+            signs.jump_ms = 0  # it moves on, or power has followed: it was the unit after all
         return
-    dropped = mean.purity_pct - belief.calm_pct
-    alone = max(abs(power), abs(signs.power_off)) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER
-    if signs.jump_ms and (not alone or not still):
-        signs.jump_ms = 0  # it moves on, or power has followed: it was the unit after all
-    elif dropped <= -JUMP_PCT and alone and belief.still_n >= STILL_MEANS and _at_once(belief, mean.time_ms):
-        signs.jump_pct, signs.jump_ms = dropped, mean.time_ms
-
-
-def _at_once(belief: Belief, time_ms: int) -> bool:
-    """Whether purity left the plateau a short while ago, or has been known to have done so in a jump."""
-    return belief.signs.jump_ms > 0 or (belief.left_ms is not None and time_ms - belief.left_ms <= JUMP_WITHIN_MS)
+    fallen = mean.purity_pct - belief.calm_pct
+    soon = belief.left_ms is not None and mean.time_ms - belief.left_ms <= JUMP_WITHIN_MS
+    if fallen <= -JUMP_PCT and alone and soon and belief.still_n >= STILL_MEANS:
+        signs.jump_pct, signs.jump_level_pct, signs.jump_ms = fallen, mean.purity_pct, mean.time_ms
 
 
 def _present(unit: Tracked, mean: Mean) -> Present:

@@ -119,8 +119,8 @@ class Limits(NamedTuple):
     proven_share: float = 0.90
     unproven: Delay = Delay(0, 0)
 
-    #: The ward is told so long before amber, by the median of the forecast: most of a shift (common practice). It is told
-    #: no more once that is twice as far off.
+    #: The ward is told so long before amber, by the median of the forecast: most of a shift (common practice). It is
+    #: told no more once that is twice as far off.
     notice_min: float = 330.0
     notice_back: float = 2.0
     expected: Delay = Delay(12 * MINUTE, 45 * MINUTE)

@@ -4,9 +4,9 @@ A limit is reached at flow F when c has fallen to l = ln F + ln stretch(amber) -
 go. A belief that sees no clear fall says that c at time t is normal, mean c + r t, variance cc + 2 t cr + t^2 rr +
 wander_c t + wander_r t^3 / 3, and the chance that l is passed by t is that of c < l. A belief that sees a fall (r below
 -FALLS_SD standard deviations) does better: worn, wet or blocked units do not mend by themselves, so the rate keeps its
-sign. With -r log-normal of the same mean and variance, T = gap / -r is log-normal too: ln T has mean ln gap less that of
-ln -r, and the variance of ln -r, to which come cc / gap^2 (how far it is to go) and BEND^2 (falls quicken and slacken).
-The chance is the weighted sum over beliefs, made monotone in t.
+sign. With -r log-normal of the same mean and variance, T = gap / -r is log-normal too: ln T has mean ln gap less that
+of ln -r, and the variance of ln -r, to which come cc / gap^2 (how far it is to go) and BEND^2 (falls quicken and
+slacken). The chance is the weighted sum over beliefs, made monotone in t.
 """
 
 from __future__ import annotations
