@@ -155,7 +155,7 @@ class TestAnalyserThatSteps:
     @pytest.mark.xfail(strict=False, reason="a step that waits for its ward's others is not looked at again by itself")
     @pytest.mark.parametrize("after_min", [0.0, 2.0, 5.0, 8.0])
     def test_it_is_suspected_wherever_in_a_mean_it_falls(self, after_min: float) -> None:
-        (event, *_) = self.stepped(after_min).said("sensor-suspect") or [None]
+        event = self.stepped(after_min).first("sensor-suspect")
         assert event is not None
         assert event.cause == "sensor-fault"
 
