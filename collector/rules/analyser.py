@@ -2,7 +2,8 @@
 
 Rules of this file: a step is a change between two readings that neither flow nor power nor supply shares, and that
 stays. One unit's step says nothing here: only steps of the same size and moment are told, and of one ward as one event.
-It ends when purity is back at the level from before; a unit that is switched off leaves it.
+A step to where the unit's purity usually lies is the end of something, not a step. It ends when purity is back there or
+at the level from before, and after a day, when what it shows is taken as it is; a unit that is switched off leaves it.
 """
 
 from __future__ import annotations
@@ -66,10 +67,18 @@ def _stands_alone(unit: Tracked, r: Reading, limits: Limits) -> bool:
         return False
     if memory.part is None or r.time_ms < memory.part.settled_ms:  # purity still follows flow or a start
         return False
+    if _is_usual(unit, r.purity_pct, limits):
+        return False
     steady = _same(r.flow_lpm, row.flow_lpm, limits.step_flow_share) and _same(
         r.power_w, row.power_w, limits.step_share
     )
     return steady and (r.volts is None or _same(r.volts, row.volts, limits.step_share))
+
+
+def _is_usual(unit: Tracked, purity_pct: float | None, limits: Limits) -> bool:
+    estimate = unit.belief.estimate
+    known = purity_pct is not None and estimate.count > 0
+    return known and abs((purity_pct or 0.0) - estimate.plateau_pct) <= limits.step_alike_pct
 
 
 def _same(now: float | None, before: float | None, share: float) -> bool:
@@ -77,7 +86,7 @@ def _same(now: float | None, before: float | None, share: float) -> bool:
 
 
 def _is_over(unit: Tracked, share: Shared, r: Reading, phase: str, limits: Limits) -> bool:
-    if phase != RUNNING:
+    if phase != RUNNING or r.time_ms - share.since_ms >= DAY:
         return True
     if r.purity_pct is None or share.level is None or share.value is None:
         return False
@@ -85,7 +94,7 @@ def _is_over(unit: Tracked, share: Shared, r: Reading, phase: str, limits: Limit
     if share.wait_ms is not None:  # it did not stay, or the unit shows it elsewhere too after all
         followed = r.power_w is not None and not _same(r.power_w, unit.row.power_w, limits.step_share)
         return off < abs(share.value) / 2 or followed
-    if off > limits.step_alike_pct:
+    if off > limits.step_alike_pct and not _is_usual(unit, r.purity_pct, limits):
         share.good_ms = None
         return False
     share.good_ms = share.good_ms if share.good_ms is not None else r.time_ms

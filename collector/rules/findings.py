@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Final
 
 from collector.rules.catalogue import CATALOGUE, OUTPUT, action_text
 from collector.rules.events import CLEARED, RAISED, UPDATED, Event, Evidence, Priority
-from collector.rules.limits import Delay
+from collector.rules.limits import MINUTE, Delay
 from collector.rules.memory import Tracked, Watch
+
+#: So long the signs must speak for another cause before what was told is corrected: causes must not flip about.
+OTHER_CAUSE_MS: Final = 15 * MINUTE
 
 
 def follow(
@@ -96,10 +99,16 @@ def raised(unit: Tracked, name: str) -> bool:
 
 
 def _recaused(unit: Tracked, name: str, watch: Watch, time_ms: int, evidence: Evidence, cause: str) -> Event | None:
-    """Say so once when a better cause than "unknown" appears; a cause that is known already is not flipped about."""
-    if cause == "unknown" or watch.cause != "unknown":
+    """Say so once when a better cause than "unknown" appears, or when another has been the likelier one for a while."""
+    if cause in ("unknown", watch.cause):
+        watch.other = ""
         return None
-    watch.cause = cause
+    if watch.cause != "unknown":
+        if watch.other != cause:
+            watch.other, watch.other_ms = cause, time_ms
+        if time_ms - watch.other_ms < OTHER_CAUSE_MS:
+            return None
+    watch.cause, watch.other = cause, ""
     return _event(unit, name, UPDATED, watch, time_ms, evidence, "")
 
 

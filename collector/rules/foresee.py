@@ -35,7 +35,9 @@ JUMP_WITHIN_MS: Final = 10 * MINUTE
 STILL_PCT: Final = 0.3
 STILL_MEANS: Final = 3
 #: Power that jumps by more as purity begins to fall is a valve's sign.
-VALVE_POWER: Final = 0.06
+VALVE_POWER: Final = 0.05
+#: So long after a change of flow power's normal at the new flow is taken with a grain of salt.
+STEPPED_MS: Final = 15 * MINUTE
 #: It has moved on when it is so far from where it came to rest.
 MOVED_PCT: Final = 1.2
 #: Means no further apart than this show what happened at once.
@@ -82,11 +84,11 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     if mean.stepped:
         _note_unanswered(belief, mean)
         belief.signs.base_lpm, belief.stepped_ms = mean.flow_lpm, time_ms
+    under = estimate.plateau_pct - mean.purity_pct > max(1.0, 3.0 * noise_pct(estimate))
+    belief.left_ms = (belief.left_ms or time_ms) if under else None
     _note_jump(unit, belief, mean, dt_h)
     if not raised(unit, "sensor-suspect") and not is_doubted(unit, time_ms):
         observe(estimate, time_ms, _ahead_of_lag(belief, mean, dt_h), mean.flow_lpm, (unit.amber_pct, unit.rated_lpm))
-    under = estimate.plateau_pct - mean.purity_pct > max(1.0, 3.0 * noise_pct(estimate))
-    belief.left_ms = (belief.left_ms or time_ms) if under else None
     follow_signs(belief.signs, _present(unit, mean), dt_h, well=not under)
     if not belief.signs.base_lpm:
         belief.signs.base_lpm = mean.flow_lpm
@@ -132,15 +134,20 @@ def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
     before, signs = belief.last_pct, belief.signs
     power = power_now(signs, _present(unit, mean))
     if before is None or mean.stepped or belief.left_ms is None:
-        belief.calm_pct, belief.calm_power, belief.still_n = mean.purity_pct, signs.power_off, 0
+        belief.calm_pct, belief.still_n = mean.purity_pct, 0
         if belief.left_ms is None:
             signs.jump_ms = signs.valve_n = 0
     by = mean.purity_pct - before if before is not None else 0.0
-    if dt_h < QUICK_H and by <= -QUICK_PCT and abs(power - belief.calm_power) > VALVE_POWER:
-        signs.valve_n += 1
+    power_by = abs(power - signs.power_day)
+    if dt_h < QUICK_H and by <= -QUICK_PCT and power_by > VALVE_POWER and not _lately_stepped(belief, mean.time_ms):
+        signs.valve_n += 2 if power_by > 2 * VALVE_POWER else 1
         signs.valve_ms = mean.time_ms if signs.valve_n >= 2 else signs.valve_ms
     belief.still_n = belief.still_n + 1 if abs(by) < STILL_PCT + noise_pct(belief.estimate) else 0
     _follow_jump(belief, mean)
+
+
+def _lately_stepped(belief: Belief, time_ms: int) -> bool:
+    return time_ms - belief.stepped_ms < STEPPED_MS
 
 
 def _follow_jump(belief: Belief, mean: Mean) -> None:

@@ -25,6 +25,8 @@ class Watch(msgspec.Struct, array_like=True, gc=False):
     priority: Priority = "low"
     cause: str = "unknown"
     audience: tuple[str, ...] = ()
+    other: str = ""  # another cause than the one told, and since when the signs say so
+    other_ms: int = 0
 
 
 class Shared(msgspec.Struct, array_like=True, gc=False):

@@ -21,7 +21,6 @@ class Belief(msgspec.Struct, array_like=True):
     hour_ms: int | None = None  # hour whose point is not yet written
     last_pct: float | None = None
     calm_pct: float = 0.0  # last mean on the plateau, or first after a change of flow
-    calm_power: float = 0.0  # how far power was off its normal then
     held_lpm: float = 0.0  # highest flow lately seen to hold, and when; kept when a red reading unproves it
     held_ms: int = 0
     still_n: int = 0  # means running that did not move
