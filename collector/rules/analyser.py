@@ -48,7 +48,7 @@ def check_step(
     before = memory.run_purity_pct
     if purity is None or before is None or -limits.step_pct < purity - before < limits.step_pct:
         return
-    if phase == RUNNING and _stands_alone(unit, r, limits):
+    if phase == RUNNING and not _is_usual(unit, purity, limits) and _stands_alone(unit, r, limits):
         shared.wait(unit, SUSPECT, r.time_ms, r.time_ms, SENSOR_FAULT, purity - before)
         memory.shared[SUSPECT].level = before
 
@@ -67,18 +67,18 @@ def _stands_alone(unit: Tracked, r: Reading, limits: Limits) -> bool:
         return False
     if memory.part is None or r.time_ms < memory.part.settled_ms:  # purity still follows flow or a start
         return False
-    if _is_usual(unit, r.purity_pct, limits):
-        return False
     steady = _same(r.flow_lpm, row.flow_lpm, limits.step_flow_share) and _same(
         r.power_w, row.power_w, limits.step_share
     )
     return steady and (r.volts is None or _same(r.volts, row.volts, limits.step_share))
 
 
-def _is_usual(unit: Tracked, purity_pct: float | None, limits: Limits) -> bool:
-    estimate = unit.belief.estimate
-    known = purity_pct is not None and estimate.count > 0
-    return known and abs((purity_pct or 0.0) - estimate.plateau_pct) <= limits.step_alike_pct
+def _is_usual(unit: Tracked, purity_pct: float, limits: Limits) -> bool:
+    """Whether this is where the unit's purity lies when all is well, or lay before it stepped on its own."""
+    usual = [unit.belief.estimate.plateau_pct] if unit.belief.signs.learned else []
+    if unit.memory.unstepped_pct is not None:
+        usual.append(unit.memory.unstepped_pct)
+    return any(abs(purity_pct - level) <= limits.step_alike_pct for level in usual)
 
 
 def _same(now: float | None, before: float | None, share: float) -> bool:
@@ -105,8 +105,9 @@ def _never(_unit: Tracked) -> bool:
     return False
 
 
-def _not_told(_unit: Tracked, _share: Shared, _time_ms: int) -> None:
-    """One unit's step alone says nothing about an analyser that it shares."""
+def _not_told(unit: Tracked, share: Shared, _time_ms: int) -> None:
+    """One unit's step alone says nothing about an analyser that it shares; its way back is no step either."""
+    unit.memory.unstepped_pct = share.level
 
 
 def _whole(units: Sequence[Tracked], time_ms: int) -> Whole:

@@ -84,6 +84,7 @@ class Memory(msgspec.Struct, array_like=True):
     low_n: int = 0
     low_pct: float = 0.0  # the last of them
     part: Slice | None = None  # readings being gathered into a mean for the capacity estimate
+    unstepped_pct: float | None = None  # purity before its last step that no other unit shared
 
 
 _encode = msgspec.msgpack.Encoder().encode
