@@ -118,8 +118,8 @@ def test_a_healthy_unit_with_patients_changing_has_nothing_said_of_it() -> None:
 
 def test_a_unit_that_would_fail_if_turned_up_says_so_to_the_ward_before_anybody_does() -> None:
     bed = Bed()
-    bed.run(5 * 60, capacity_lpm=7.0)
-    bed.run(6 * 60, capacity_lpm=4.5)
+    bed.run(5 * 60, capacity_lpm=4.5, flow_lpm=1.5)
+    bed.run(8 * 60, capacity_lpm=4.5)
     (event,) = bed.said("capacity-falling")
     assert event.audience == (WARD, ENGINEER, PLANNER)
     assert event.action.startswith("Good to 4 L/min: do not turn up, change over first.")

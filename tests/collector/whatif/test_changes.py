@@ -68,7 +68,7 @@ def test_limits_are_written_with_their_units() -> None:
     text = "[limits]\nabsent_min = 4\nproven_days = 20\namber = { on_s = 90, off_min = 3 }\nred = { on_s = 45 }\n"
     after = parse_changes(text, SITE).limits
     assert (after.absent_ms, after.proven_ms) == (4 * MINUTE, 20 * DAY)
-    assert (after.amber, after.red) == (Delay(90_000, 180_000), Delay(45_000, 120_000))
+    assert (after.amber, after.red) == (Delay(90_000, 180_000), Delay(45_000, LIMITS.red.off_ms))
     assert [name for name in LIMITS._fields if getattr(after, name) != getattr(LIMITS, name)] == [
         "absent_ms", "amber", "red", "proven_ms",
     ]  # fmt: skip
@@ -89,9 +89,9 @@ def test_every_limit_can_be_written_and_todays_value_is_no_change(name: str) -> 
 
 
 def test_each_changed_limit_is_told_by_itself() -> None:
-    tried = parse_changes("[limits]\nabsent_h = 1\nred = { off_min = 5 }\nfloor_pct = 20\n", SITE)
+    tried = parse_changes("[limits]\nabsent_h = 1\nred = { off_min = 7 }\nfloor_pct = 20\n", SITE)
     assert tried.changes == (
-        Change("limits", "absent", "2 min", "60 min"), Change("limits", "red.off", "2 min", "5 min"),
+        Change("limits", "absent", "2 min", "60 min"), Change("limits", "red.off", "5 min", "7 min"),
         Change("limits", "floor_pct", 18.0, 20.0),
     )  # fmt: skip
 
