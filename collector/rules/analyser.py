@@ -48,7 +48,9 @@ def check_step(
     before = memory.run_purity_pct
     if purity is None or before is None or -limits.step_pct < purity - before < limits.step_pct:
         return
-    if phase == RUNNING and not _is_usual(unit, purity, limits) and _stands_alone(unit, r, limits):
+    if _is_usual(unit, purity, limits):
+        memory.unstepped_pct = before  # it may go to and fro
+    elif phase == RUNNING and _stands_alone(unit, r, limits):
         shared.wait(unit, SUSPECT, r.time_ms, r.time_ms, SENSOR_FAULT, purity - before)
         memory.shared[SUSPECT].level = before
 

@@ -76,20 +76,28 @@ def _known_or_weighed(unit: Tracked) -> str:
     known = unit.row.capacity
     if known is not None and known.cause:
         return known.cause
+    if _fell_at_once(unit):  # nothing but a valve or an analyser does that, and neither has shown itself
+        return UNKNOWN
     return name_cause(unit, unit.belief, unit.last_ms or 0)[0]
 
 
-def _at_once(unit: Tracked) -> bool:
-    """A fall of minutes that began with a jump of power, at a flow that nobody changed: a valve."""
-    memory, row, signs = unit.memory, unit.row, unit.belief.signs
+def _fell_at_once(unit: Tracked) -> bool:
+    """Whether purity was good some minutes ago, at a flow that nobody has changed since."""
+    memory = unit.memory
     if memory.good_ms is None or unit.last_ms is None or unit.last_ms - memory.good_ms > AT_ONCE_MS:
         return False
+    return memory.part is None or not memory.part.stepped
+
+
+def _at_once(unit: Tracked) -> bool:
+    """A fall of minutes that began with a jump of power: a valve."""
+    row, signs = unit.row, unit.belief.signs
     if row.power_w is None or row.flow_lpm is None or not signs.learned or not signs.power.n:
         return False
-    if memory.part is not None and memory.part.stepped:
+    if not _fell_at_once(unit):
         return False
     normal_w = signs.power.at(row.flow_lpm)
-    return abs(row.power_w / max(normal_w, 1.0) - 1.0 - signs.power_off) > JUMP_POWER
+    return abs(row.power_w / max(normal_w, 1.0) - 1.0 - signs.power_day) > JUMP_POWER
 
 
 def of_shutdown(unit: Tracked) -> str:

@@ -66,8 +66,8 @@ def _purity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> No
     if watches and "purity-shutdown" in watches and purity >= unit.amber_pct:
         found += clear_all(unit, ("purity-shutdown",), r.time_ms, {"purity_pct": purity})
     if purity < unit.amber_pct:
-        _falls_through(unit, purity, r.time_ms, limits, found)
         _start_again_if_wild(unit, purity, r.time_ms, limits)
+        _falls_through(unit, purity, r.time_ms, limits, found)
     else:
         unit.memory.good_pct, unit.memory.good_ms, unit.memory.low_n = purity, r.time_ms, 0
     if purity < unit.amber_pct + limits.purity_deadband_pct or watches:
@@ -80,14 +80,15 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
     """A fall so steep that amber's and red's delays would eat what time is left: told at its third low reading."""
     memory = unit.memory
     memory.low_n += 1
-    if memory.good_ms is None or memory.low_n > 3 or raised(unit, "purity-red"):
+    if memory.good_ms is None or raised(unit, "purity-red"):
         return
-    lasted_min = (time_ms - memory.good_ms) / MINUTE
-    steep = memory.good_pct - purity >= limits.steep_pct_per_min * lasted_min and lasted_min <= limits.steep_min
     # One low value may be a wild one; one that comes just as somebody turns the flow up is not.
-    enough = _low_readings_needed(unit, time_ms) if purity < unit.red_pct else 3
-    if not steep or memory.low_n < enough:
-        return
+    if not (_turned_up(unit) and purity < unit.amber_pct - 1.0):
+        lasted_min = (time_ms - memory.good_ms) / MINUTE
+        steep = memory.good_pct - purity >= limits.steep_pct_per_min * lasted_min and lasted_min <= limits.steep_min
+        lately = _lately_turned_up(unit, time_ms) and purity < unit.red_pct
+        if not steep or memory.low_n < (2 if lately else 3):
+            return
     evidence: Evidence = {"purity_pct": purity, "limit_pct": unit.red_pct, "flow_lpm": unit.row.flow_lpm,
                           "fell_pct": memory.good_pct - purity, "red_pct": unit.red_pct}  # fmt: skip
     cause = causes.of_low_purity(unit)
@@ -100,7 +101,8 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
 def _start_again_if_wild(unit: Tracked, purity: float, time_ms: int, limits: Limits) -> None:
     """Low values that jump up and down are an analyser's: what is pending waits for one that holds or falls on."""
     memory = unit.memory
-    if memory.low_n > 1 and purity > memory.low_pct + limits.wild_pct:
+    if memory.low_n > 0 and purity > memory.low_pct + limits.wild_pct:
+        memory.low_n = 0
         for name in ("purity-amber", "purity-red"):
             watch = memory.watches.get(name)
             if watch is not None and watch.raised_ms is None:
@@ -108,13 +110,14 @@ def _start_again_if_wild(unit: Tracked, purity: float, time_ms: int, limits: Lim
     memory.low_pct = purity
 
 
-def _low_readings_needed(unit: Tracked, time_ms: int) -> int:
+def _turned_up(unit: Tracked) -> bool:
     part, flow = unit.memory.part, unit.row.flow_lpm
-    if part is None or flow is None:
-        return 3
-    if flow > 1.1 * part.flow_lpm + 0.1:
-        return 1
-    return 2 if part.stepped and time_ms < part.settled_ms else 3
+    return part is not None and flow is not None and flow > 1.1 * part.flow_lpm + 0.1
+
+
+def _lately_turned_up(unit: Tracked, time_ms: int) -> bool:
+    part = unit.memory.part
+    return part is not None and part.stepped and time_ms < part.settled_ms
 
 
 def _flow(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> None:

@@ -39,7 +39,7 @@ VALVE_POWER: Final = 0.05
 #: So long after a change of flow power's normal at the new flow is taken with a grain of salt.
 STEPPED_MS: Final = 15 * MINUTE
 #: It has moved on when it is so far from where it came to rest.
-MOVED_PCT: Final = 1.2
+MOVED_PCT: Final = 2.5
 #: Means no further apart than this show what happened at once.
 QUICK_H: Final = 0.05
 #: A fall of so much from one mean to the next runs ahead of what is measured by the lag of a fall (90 s, common
@@ -138,7 +138,7 @@ def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
         if belief.left_ms is None:
             signs.jump_ms = signs.valve_n = 0
     by = mean.purity_pct - before if before is not None else 0.0
-    power_by = abs(power - signs.power_day)
+    power_by = abs(power - signs.power_day) if abs(signs.power_day) < JUMP_POWER else 0.0
     if dt_h < QUICK_H and by <= -QUICK_PCT and power_by > VALVE_POWER and not _lately_stepped(belief, mean.time_ms):
         signs.valve_n += 2 if power_by > 2 * VALVE_POWER else 1
         signs.valve_ms = mean.time_ms if signs.valve_n >= 2 else signs.valve_ms
@@ -155,7 +155,9 @@ def _follow_jump(belief: Belief, mean: Mean) -> None:
     signs = belief.signs
     alone = abs(signs.power_off) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER
     if signs.jump_ms:
-        if not alone or abs(mean.purity_pct - signs.jump_level_pct) > MOVED_PCT + 2.0 * noise_pct(belief.estimate):
+        if abs(signs.power_off) > 2 * JUMP_POWER or abs(
+            mean.purity_pct - signs.jump_level_pct
+        ) > MOVED_PCT + 2.0 * noise_pct(belief.estimate):
             signs.jump_ms = 0  # it moves on, or power has followed: it was the unit after all
         return
     fallen = mean.purity_pct - belief.calm_pct

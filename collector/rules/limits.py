@@ -127,11 +127,11 @@ class Limits(NamedTuple):
     #: When amber is this near it is told sooner.
     soon_min: float = 40.0
     expected_soon: Delay = Delay(2 * MINUTE, 45 * MINUTE)
-    outside_ms: int = 20 * MINUTE
+    outside_ms: int = 25 * MINUTE
     #: The engineer is told so many days before amber at the flow in use, or once capacity is under this share of rated.
     falling_days: float = 7.0
     falling_share: float = 0.98
-    falling: Delay = Delay(2 * HOUR, 24 * HOUR)
+    falling: Delay = Delay(30 * MINUTE, 24 * HOUR)
     #: Lasting signs that come before purity falls: power under its normal at this flow, a cabinet this much warmer.
     weak_power: float = -0.045
     hot_k: float = 4.5
