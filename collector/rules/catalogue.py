@@ -32,7 +32,7 @@ class Condition(NamedTuple):
 
 _ALL: Final = (
     Condition("shutdown-expected", "Shut-off expected", "medium", (WARD, ENGINEER),
-              "Unit output will fall under {red_pct} % at this flow. Do not turn it up. Make the backup ready and "
+              "Unit output will fall under {falls_under} at this flow. Do not turn it up. Make the backup ready and "
               "change over before then."),
     Condition("purity-amber", "Unit output low", "medium", (WARD, ENGINEER),
               "Unit output is under {limit_pct} %. Bring the backup to the bed and be ready to change over."),

@@ -124,6 +124,8 @@ def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[s
         )
     if signs.valve_ms and now_ms - signs.valve_ms < 24 * HOUR:
         return VALVE, (f"power jumped to {100 * signs.power_off:+.0f} % of its normal as purity began to fall",)
+    if not signs.learned:
+        return UNKNOWN, ("the unit has not been watched for long enough to know its normal",)
     return _weighed(belief, now_ms)
 
 
@@ -152,12 +154,12 @@ def _log_hours(belief: Belief, now_ms: int) -> float | None:
 
 def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:
     pairs = [(log_hours, expected.log_hours)]
-    if signs.learned and signs.temp.n:
+    if signs.temp.n:
         pairs.append((signs.temp_off_k, expected.temp_k))
-    if signs.learned and signs.power.n:
+    if signs.power.n:
         now = abs(signs.power_off) if expected is EXPECTED[VALVE] else signs.power_off
         pairs += [(signs.power_day, expected.power_day), (now, expected.power)]
-    if signs.learned and signs.pressure.n:
+    if signs.pressure.n:
         pairs.append((signs.pressure_off, expected.pressure))
     # A sign that is far from what every cause expects must not decide by itself: it counts for 12 at most.
     return sum(-min(0.5 * ((value - mean) / sd) ** 2, 12.0) - log(sd)
@@ -166,11 +168,11 @@ def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:
 
 def _words(signs: Signs, log_hours: float | None) -> tuple[str, ...]:
     said = [f"a third of capacity goes in {_span(exp(log_hours))}"] if log_hours is not None else []
-    if signs.learned and signs.power.n:
+    if signs.power.n:
         said.append(f"power {100 * signs.power_off:+.0f} % against its normal at this flow")
-    if signs.learned and signs.pressure.n:
+    if signs.pressure.n:
         said.append(f"pressure {100 * signs.pressure_off:+.0f} %")
-    if signs.learned and signs.temp.n:
+    if signs.temp.n:
         said.append(f"cabinet {signs.warm_k:+.0f} K" + (f", room {signs.room_k:+.0f} K" if signs.room_k >= 1.0 else ""))
     return tuple(said)
 

@@ -68,6 +68,7 @@ def _purity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> No
     if purity < unit.amber_pct:
         _start_again_if_wild(unit, purity, r.time_ms, limits)
         _falls_through(unit, purity, r.time_ms, limits, found)
+        unit.memory.low_pct = purity
     else:
         unit.memory.good_pct, unit.memory.good_ms, unit.memory.low_n = purity, r.time_ms, 0
     if purity < unit.amber_pct + limits.purity_deadband_pct or watches:
@@ -87,10 +88,11 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
         lasted_min = (time_ms - memory.good_ms) / MINUTE
         steep = memory.good_pct - purity >= limits.steep_pct_per_min * lasted_min and lasted_min <= limits.steep_min
         lately = _lately_turned_up(unit, time_ms) and purity < unit.red_pct
-        if not steep or memory.low_n < (2 if lately else 3):
+        falls_on = memory.low_n > 1 and purity < memory.low_pct - limits.purity_deadband_pct / 2
+        if not steep or memory.low_n < (2 if lately else 3) or not (falls_on or purity < unit.red_pct):
             return
     evidence: Evidence = {"purity_pct": purity, "limit_pct": unit.red_pct, "flow_lpm": unit.row.flow_lpm,
-                          "fell_pct": memory.good_pct - purity, "red_pct": unit.red_pct}  # fmt: skip
+                          "fell_pct": memory.good_pct - purity, "falls_under": f"{unit.red_pct:g} % (red)"}  # fmt: skip
     cause = causes.of_low_purity(unit)
     if purity < unit.red_pct:
         found.append(raise_now(unit, "purity-red", time_ms, evidence, cause=cause))
@@ -107,7 +109,6 @@ def _start_again_if_wild(unit: Tracked, purity: float, time_ms: int, limits: Lim
             watch = memory.watches.get(name)
             if watch is not None and watch.raised_ms is None:
                 watch.since_ms = time_ms
-    memory.low_pct = purity
 
 
 def _turned_up(unit: Tracked) -> bool:

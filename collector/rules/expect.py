@@ -7,15 +7,18 @@ rounded down to what a flow meter can be set to, so that an instruction does not
 from __future__ import annotations
 
 from math import floor
+from typing import Final
 
 from collector.rules.capacity.belief import Belief
 from collector.rules.capacity.now import CapacityNow
 from collector.rules.capacity.signs import Signs
 from collector.rules.causes import FLOW_ABOVE_RATED, SUPPLY_LOW
 from collector.rules.events import PRIORITIES, Event, Evidence, Priority
-from collector.rules.findings import follow, reword
+from collector.rules.findings import follow, raised, reword
 from collector.rules.limits import Limits
 from collector.rules.memory import Tracked
+
+_STAGES: Final = ("amber", "red", "switch-off")
 
 
 def judge_capacity(unit: Tracked, belief: Belief, time_ms: int, limits: Limits, found: list[Event]) -> None:
@@ -40,11 +43,7 @@ def _shutdown_expected(
 ) -> None:  # fmt: skip
     watch = unit.memory.watches.get("shutdown-expected")
     amber = now.outlook.amber_in_min["p50"] if now.outlook is not None else None
-    within = notice_min(unit, limits) * (limits.notice_back if watch and watch.raised_ms is not None else 1.0)
-    # Overdraw and a sag end as they came, and are told on their own: they must last before more is made of them.
-    outside = now.cause in (FLOW_ABOVE_RATED, SUPPLY_LOW)
-    lasted_ms = time_ms - belief.left_ms if belief.left_ms is not None else -1
-    bad = amber is not None and amber <= within and lasted_ms >= (limits.outside_ms if outside else 0)
+    bad = _runs_out(unit, belief, now, time_ms, limits, standing=watch is not None and watch.raised_ms is not None)
     if not bad and watch is None:
         return
     delay = limits.expected_soon if amber is not None and amber <= limits.soon_min else limits.expected
@@ -53,7 +52,23 @@ def _shutdown_expected(
     if event is not None:
         found.append(event)
     elif bad and watch is not None and watch.raised_ms is not None:
-        _rise(unit, "shutdown-expected", watch.priority, _urgency(unit, now), now, time_ms, found)
+        _rise(unit, belief, watch.priority, now, time_ms, found)
+    if bad:
+        belief.told_stage = _stage(now)
+
+
+def _runs_out(
+    unit: Tracked, belief: Belief, now: CapacityNow, time_ms: int, limits: Limits, *, standing: bool
+) -> bool | None:  # fmt: skip
+    """Whether the unit will pass a limit within the ward's notice; None: what stands is held while output is low."""
+    amber = now.outlook.amber_in_min["p50"] if now.outlook is not None else None
+    within = notice_min(unit, limits) * (limits.notice_back if standing else 1.0)
+    # Overdraw and a sag end as they came, and are told on their own: they must last before more is made of them.
+    least_ms = limits.outside_ms if now.cause in (FLOW_ABOVE_RATED, SUPPLY_LOW) else 0
+    lasted_ms = time_ms - belief.left_ms if belief.left_ms is not None else -1
+    if amber is not None and amber <= within and lasted_ms >= least_ms:
+        return True
+    return None if standing and raised(unit, "purity-amber") else False
 
 
 def _urgency(unit: Tracked, now: CapacityNow) -> Priority:
@@ -67,17 +82,26 @@ def _urgency(unit: Tracked, now: CapacityNow) -> Priority:
 
 
 def _rise(
-    unit: Tracked, name: str, before: Priority, after: Priority, now: CapacityNow, time_ms: int, found: list[Event]
+    unit: Tracked, belief: Belief, before: Priority, now: CapacityNow, time_ms: int, found: list[Event]
 ) -> None:  # fmt: skip
-    if PRIORITIES.index(after) > PRIORITIES.index(before):
-        found.append(reword(unit, name, time_ms, evidence_of(unit, now), priority=after))
+    """Say it anew when less time is left than was said, or when the next limit is another one."""
+    after = max(before, _urgency(unit, now), key=PRIORITIES.index)
+    if after != before or _stage(now) > belief.told_stage:
+        found.append(reword(unit, "shutdown-expected", time_ms, evidence_of(unit, now), priority=after))
+
+
+def _stage(now: CapacityNow) -> int:
+    """Which limit comes next: 0 amber, 1 red, 2 switch-off."""
+    if now.outlook is None:
+        return 0
+    return sum(q["p50"] == 0.0 for q in (now.outlook.amber_in_min, now.outlook.red_in_min))
 
 
 def _falling(
     unit: Tracked, belief: Belief, now: CapacityNow, time_ms: int, limits: Limits, found: list[Event]
 ) -> None:  # fmt: skip
     watch = unit.memory.watches.get("capacity-falling")
-    bad = _falls(unit, belief, now, limits, standing=watch is not None and watch.raised_ms is not None)
+    bad = _falls(unit, belief, now, limits, watch.raised_ms if watch is not None else None)
     if not bad and watch is None:
         return
     audience = ("ward", "engineer", "planner") if _fails_if_turned_up(unit, now) else ("engineer", "planner")
@@ -96,15 +120,22 @@ def _falling(
         found.append(reword(unit, "capacity-falling", time_ms, evidence, audience=audience))
 
 
-def _falls(unit: Tracked, belief: Belief, now: CapacityNow, limits: Limits, *, standing: bool) -> bool | None:
-    """Whether capacity falls or lies under rated; None when nothing is seen that could end what stands."""
+def _falls(unit: Tracked, belief: Belief, now: CapacityNow, limits: Limits, since_ms: int | None) -> bool | None:
+    """Whether capacity falls or lies under rated; None when nothing is seen that ends what stands since then."""
     if belief.signs.learned and _shows_signs(belief.signs, limits):
         return True
     if not now.seen or now.outlook is None:
-        return None if standing else False
+        good = max(now.p05_lpm, _proven_since(unit, since_ms)) >= limits.falling_share * unit.rated_lpm
+        return False if since_ms is None or good else None
     amber = now.outlook.amber_in_min["p50"]
     soon = amber is not None and amber <= limits.falling_days * 1440
-    return soon or now.p50_lpm < unit.rated_lpm * limits.falling_share * (1.1 if standing else 1.0)
+    return soon or now.p50_lpm < unit.rated_lpm * limits.falling_share * (1.0 if since_ms is None else 1.1)
+
+
+def _proven_since(unit: Tracked, since_ms: int | None) -> float:
+    row = unit.row
+    fresh = since_ms is not None and row.proven_ms is not None and row.proven_ms > since_ms
+    return (row.proven_lpm or 0.0) if fresh else 0.0
 
 
 def _shows_signs(signs: Signs, limits: Limits) -> bool:
@@ -119,10 +150,11 @@ def _fails_if_turned_up(unit: Tracked, now: CapacityNow) -> bool:
 
 def evidence_of(unit: Tracked, now: CapacityNow) -> Evidence:
     """The figures behind what is said, and the flow that may be named: rounded down to the half litre."""
-    good = now.good_to_lpm
+    good, stage = now.good_to_lpm, _stage(now)
     return {
         "purity_pct": unit.row.purity_pct, "flow_lpm": unit.row.flow_lpm, "rated_lpm": unit.rated_lpm,
-        "red_pct": unit.red_pct, "good_to_lpm": None if good is None else floor(2 * good) / 2, "why": list(now.why),
+        "falls_under": f"{(unit.amber_pct, unit.red_pct, unit.model.shutdown_pct)[stage]:g} % ({_STAGES[stage]})",
+        "good_to_lpm": None if good is None else floor(2 * good) / 2, "why": list(now.why),
     }  # fmt: skip
 
 

@@ -30,10 +30,13 @@ SEEN_SD: Final = 0.12
 #: A sudden change of purity (points within two means of a minute) that power does not share is the analyser's.
 JUMP_PCT: Final = 2.5
 JUMP_POWER: Final = 0.045
-#: It must come to rest within so long, and stand still (points from mean to mean) for so many means.
-JUMP_WITHIN_MS: Final = 10 * MINUTE
-STILL_PCT: Final = 0.3
-STILL_MEANS: Final = 3
+#: It must come to rest within so long, and stand still (points from where it came to rest) for so
+#: many means and so long.
+JUMP_WITHIN_MS: Final = 20 * MINUTE
+STILL_PCT: Final = 0.5
+STILL_MEANS: Final = 4
+STILL_MS: Final = 8 * MINUTE
+VALVE_WITHIN_MS: Final = 15 * MINUTE
 #: Power that jumps by more as purity begins to fall is a valve's sign.
 VALVE_POWER: Final = 0.05
 #: So long after a change of flow power's normal at the new flow is taken with a grain of salt.
@@ -140,10 +143,21 @@ def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
     by = mean.purity_pct - before if before is not None else 0.0
     power_by = abs(power - signs.power_day) if abs(signs.power_day) < JUMP_POWER else 0.0
     if dt_h < QUICK_H and by <= -QUICK_PCT and power_by > VALVE_POWER and not _lately_stepped(belief, mean.time_ms):
-        signs.valve_n += 2 if power_by > 2 * VALVE_POWER else 1
-        signs.valve_ms = mean.time_ms if signs.valve_n >= 2 else signs.valve_ms
-    belief.still_n = belief.still_n + 1 if abs(by) < STILL_PCT + noise_pct(belief.estimate) else 0
+        _count_valve(belief, 2 if power_by > 2 * VALVE_POWER else 1, mean.time_ms)
+    still = belief.still_n > 0 and abs(mean.purity_pct - belief.still_pct) < STILL_PCT + noise_pct(belief.estimate)
+    if not still:
+        belief.still_n, belief.still_pct, belief.still_ms = 0, mean.purity_pct, mean.time_ms
+    belief.still_n += 1
     _follow_jump(belief, mean)
+
+
+def _count_valve(belief: Belief, weight: int, time_ms: int) -> None:
+    """Power must have jumped in two means of the beginning of a fall, or far in one: it is noisy too."""
+    signs = belief.signs
+    if belief.left_ms is not None and time_ms - belief.left_ms <= VALVE_WITHIN_MS:
+        signs.valve_n += weight
+        if signs.valve_n >= 2:
+            signs.valve_ms = time_ms
 
 
 def _lately_stepped(belief: Belief, time_ms: int) -> bool:
@@ -162,7 +176,8 @@ def _follow_jump(belief: Belief, mean: Mean) -> None:
         return
     fallen = mean.purity_pct - belief.calm_pct
     soon = belief.left_ms is not None and mean.time_ms - belief.left_ms <= JUMP_WITHIN_MS
-    if fallen <= -JUMP_PCT and alone and soon and belief.still_n >= STILL_MEANS:
+    still = belief.still_n >= STILL_MEANS and mean.time_ms - belief.still_ms >= STILL_MS
+    if fallen <= -JUMP_PCT and alone and soon and still and signs.learned:
         signs.jump_pct, signs.jump_level_pct, signs.jump_ms = fallen, mean.purity_pct, mean.time_ms
 
 

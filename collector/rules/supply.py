@@ -21,6 +21,8 @@ def went_off(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> N
     memory = unit.memory
     purity = memory.run_purity_pct
     gone = r.volts is not None and r.volts < unit.volts_lost
+    if not gone and raised(unit, "purity-shutdown"):
+        return  # it has switched itself off once more before it was good again
     if not gone and _was_low(unit, purity):
         evidence: Evidence = {
             "last_purity_pct": purity,

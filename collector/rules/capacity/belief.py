@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import msgspec
 
 from collector.rules.capacity.estimate import Estimate, new_estimate
@@ -23,7 +25,10 @@ class Belief(msgspec.Struct, array_like=True):
     calm_pct: float = 0.0  # last mean on the plateau, or first after a change of flow
     held_lpm: float = 0.0  # highest flow lately seen to hold, and when; kept when a red reading unproves it
     held_ms: int = 0
-    still_n: int = 0  # means running that did not move
+    still_n: int = 0  # means running that lie where the first of them did, and where and when that was
+    still_pct: float = 0.0
+    still_ms: int = 0
+    told_stage: int = 0  # which limit was last said to come next
     top_c: float | None = None  # ln capacity where the present fall began, and when
     top_ms: int = 0
 
@@ -33,15 +38,22 @@ def new_belief(rated_lpm: float) -> Belief:
     return Belief(new_estimate(rated_lpm))
 
 
+#: Goes up with every change of what is stored: fields are told apart by their place.
+VERSION: Final = 1
+
 _encode = msgspec.msgpack.Encoder().encode
-_decode = msgspec.msgpack.Decoder(Belief).decode
+_decode = msgspec.msgpack.Decoder(tuple[int, msgspec.Raw]).decode
+_decode_belief = msgspec.msgpack.Decoder(Belief).decode
 
 
 def packed(belief: Belief) -> bytes:
     """A belief as it is stored."""
-    return _encode(belief)
+    return _encode((VERSION, belief))
 
 
 def unpacked(blob: bytes) -> Belief:
     """A stored belief; msgspec.DecodeError when it is none of this version."""
-    return _decode(blob)
+    version, body = _decode(blob)
+    if version != VERSION:
+        raise msgspec.DecodeError(f"an estimate of version {version}, not {VERSION}")
+    return _decode_belief(body)

@@ -77,8 +77,11 @@ def log_limits(e: Estimate, flow_lpm: float, limits_pct: Sequence[float], amber_
 def outlooks(e: Estimate, flows_lpm: Sequence[float], limits_pct: Sequence[float]) -> tuple[Outlook, ...]:
     """The outlook at each flow; limits_pct are amber, red and switch-off."""
     wanted = np.concatenate([log_limits(e, flow, limits_pct, limits_pct[0]) for flow in flows_lpm])
-    table = chances(e, wanted)
-    found = [_quantiles(row) for row in table]
+    # Sums of beliefs may cross: amber comes before red, and a larger flow lasts no longer.
+    table = np.minimum.accumulate(chances(e, wanted).reshape(len(flows_lpm), len(limits_pct), -1), axis=1)
+    order = np.argsort(flows_lpm)
+    table[order] = np.maximum.accumulate(table[order], axis=0)
+    found = [_quantiles(row) for row in table.reshape(-1, len(GRID_MIN))]
     return tuple(
         Outlook(flow_lpm=flow, amber_in_min=found[3 * i], red_in_min=found[3 * i + 1], shutdown_in_min=found[3 * i + 2])
         for i, flow in enumerate(flows_lpm)
