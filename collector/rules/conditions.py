@@ -10,7 +10,7 @@ from collector.reading import Reading
 from collector.rules import causes
 from collector.rules.events import Event, Evidence
 from collector.rules.findings import clear_all, follow, raise_now, raised
-from collector.rules.limits import MINUTE, Delay, Limits
+from collector.rules.limits import DAY, MINUTE, Delay, Limits
 from collector.rules.memory import Tracked
 from collector.rules.unitrow import RUNNING
 
@@ -70,6 +70,8 @@ def _purity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> No
         _falls_through(unit, purity, r.time_ms, limits, found)
         unit.memory.low_pct = purity
     else:
+        if unit.memory.low_n:
+            _note_wild(unit, r.time_ms)
         unit.memory.good_pct, unit.memory.good_ms, unit.memory.low_n = purity, r.time_ms, 0
     if purity < unit.amber_pct + limits.purity_deadband_pct or watches:
         gap = limits.purity_deadband_pct
@@ -81,6 +83,8 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
     """A fall so steep that amber's and red's delays would eat what time is left: told at its third low reading."""
     memory = unit.memory
     memory.low_n += 1
+    if memory.low_n == 1:
+        memory.low_first_pct = purity
     if memory.good_ms is None or raised(unit, "purity-red"):
         return
     # One low value may be a wild one; one that comes just as somebody turns the flow up is not.
@@ -88,7 +92,7 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
         lasted_min = (time_ms - memory.good_ms) / MINUTE
         steep = memory.good_pct - purity >= limits.steep_pct_per_min * lasted_min and lasted_min <= limits.steep_min
         lately = _lately_turned_up(unit, time_ms) and purity < unit.red_pct
-        falls_on = memory.low_n > 1 and purity < memory.low_pct - limits.purity_deadband_pct / 2
+        falls_on = purity < memory.low_first_pct - limits.purity_deadband_pct
         if not steep or memory.low_n < (2 if lately else 3) or not (falls_on or purity < unit.red_pct):
             return
     evidence: Evidence = {"purity_pct": purity, "limit_pct": unit.red_pct, "flow_lpm": unit.row.flow_lpm,
@@ -101,14 +105,32 @@ def _falls_through(unit: Tracked, purity: float, time_ms: int, limits: Limits, f
 
 
 def _start_again_if_wild(unit: Tracked, purity: float, time_ms: int, limits: Limits) -> None:
-    """Low values that jump up and down are an analyser's: what is pending waits for one that holds or falls on."""
+    """Low values that jump up and down are an analyser's: what is pending waits for one that holds or falls on.
+
+    Where single wild values have lately been frequent, two running are not believed either.
+    """
     memory = unit.memory
-    if memory.low_n > 0 and purity > memory.low_pct + limits.wild_pct:
+    jumps = memory.low_n > 0 and purity > memory.low_pct + limits.wild_pct
+    if jumps:
         memory.low_n = 0
+    if jumps or (memory.low_n == 1 and _wild_lately(unit, time_ms) >= limits.wild_often):
         for name in ("purity-amber", "purity-red"):
             watch = memory.watches.get(name)
             if watch is not None and watch.raised_ms is None:
                 watch.since_ms = time_ms
+
+
+def _note_wild(unit: Tracked, time_ms: int) -> None:
+    """One or two low readings between good ones were wild."""
+    memory = unit.memory
+    if 0 < memory.low_n <= 2:
+        memory.wild, memory.wild_ms = _wild_lately(unit, time_ms) + 1.0, time_ms
+
+
+def _wild_lately(unit: Tracked, time_ms: int) -> float:
+    """How many wild readings there have been, each counting for less as days go by."""
+    memory = unit.memory
+    return memory.wild * 0.5 ** ((time_ms - memory.wild_ms) / DAY)
 
 
 def _turned_up(unit: Tracked) -> bool:

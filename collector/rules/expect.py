@@ -15,7 +15,7 @@ from collector.rules.capacity.signs import Signs
 from collector.rules.causes import FLOW_ABOVE_RATED, SUPPLY_LOW
 from collector.rules.events import PRIORITIES, Event, Evidence, Priority
 from collector.rules.findings import follow, raised, reword
-from collector.rules.limits import Limits
+from collector.rules.limits import Delay, Limits
 from collector.rules.memory import Tracked
 
 _STAGES: Final = ("amber", "red", "switch-off")
@@ -46,7 +46,8 @@ def _shutdown_expected(
     bad = _runs_out(unit, belief, now, time_ms, limits, standing=watch is not None and watch.raised_ms is not None)
     if not bad and watch is None:
         return
-    delay = limits.expected_soon if amber is not None and amber <= limits.soon_min else limits.expected
+    on_ms = limits.expected_soon_ms if amber is not None and amber <= limits.soon_min else limits.expected.on_ms
+    delay = Delay(on_ms, limits.expected.off_ms if belief.left_ms is not None else limits.expected_well_ms)
     event = follow(unit, "shutdown-expected", bad, delay, time_ms, evidence_of(unit, now), now.cause or "unknown",
                    priority=_urgency(unit, now))  # fmt: skip
     if event is not None:
@@ -54,7 +55,9 @@ def _shutdown_expected(
     elif bad and watch is not None and watch.raised_ms is not None:
         _rise(unit, belief, watch.priority, now, time_ms, found)
     if bad:
-        belief.told_stage = _stage(now)
+        belief.told_stage = max(belief.told_stage, _stage(now))
+    if "shutdown-expected" not in unit.memory.watches:
+        belief.told_stage = 0
 
 
 def _runs_out(

@@ -57,6 +57,8 @@ class Limits(NamedTuple):
     red: Delay = Delay(30 * SECOND, 300 * SECOND)
     #: A low purity that rises by more than this to the next low one has not held: ten times an analyser's noise.
     wild_pct: float = 3.0
+    #: So many wild values (halved a day) make an analyser one whose second low value is not believed either.
+    wild_often: float = 2.0
     #: A fall this steep passes from amber to red within a minute: it is told at its third low reading, without delay.
     steep_pct_per_min: float = 3.0
     steep_min: float = 3.0
@@ -124,9 +126,11 @@ class Limits(NamedTuple):
     notice_min: float = 330.0
     notice_back: float = 2.0
     expected: Delay = Delay(12 * MINUTE, 45 * MINUTE)
-    #: When amber is this near it is told sooner.
+    #: When amber is this near it is told sooner; a unit back on its plateau needs less time to be believed.
     soon_min: float = 40.0
-    expected_soon: Delay = Delay(2 * MINUTE, 45 * MINUTE)
+    expected_soon_ms: int = 2 * MINUTE
+    expected_well_ms: int = 10 * MINUTE
+    #: Overdraw and a sag must last so long before a shut-off is expected of them.
     outside_ms: int = 25 * MINUTE
     #: The engineer is told so many days before amber at the flow in use, or once capacity is under this share of rated.
     falling_days: float = 7.0

@@ -82,7 +82,10 @@ class Memory(msgspec.Struct, array_like=True):
     good_pct: float = 0.0  # last purity that was not under amber, when, and how many have been under it since
     good_ms: int | None = None
     low_n: int = 0
-    low_pct: float = 0.0  # the last of them
+    low_pct: float = 0.0  # the last of them, and the first
+    low_first_pct: float = 0.0
+    wild: float = 0.0  # wild readings so far, halved a day, as of a moment
+    wild_ms: int = 0
     part: Slice | None = None  # readings being gathered into a mean for the capacity estimate
     unstepped_pct: float | None = None  # purity before its last step that no other unit shared
 

@@ -4,7 +4,6 @@ import random
 from itertools import pairwise
 from math import exp, inf, log, sqrt
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -55,9 +54,6 @@ def watched(seed: int) -> Estimate:
 estimates = st.builds(drawn, st.integers(0, 2**32)) | st.builds(watched, st.integers(0, 2**32))
 
 
-CROSSING = pytest.mark.xfail(strict=False, reason="each belief is summed up on its own, so that their sums may cross")
-
-
 def times(quantiles: Quantiles) -> list[float]:
     """p05, p50 and p95 in minutes; beyond the horizon is later than all."""
     return [inf if quantiles[name] is None else float(quantiles[name] or 0.0) for name in ("p05", "p50", "p95")]
@@ -76,7 +72,6 @@ def test_quantiles_of_time_are_in_order(e: Estimate, flow_lpm: float) -> None:
         assert found[0] >= 0
 
 
-@CROSSING
 @settings(max_examples=150, deadline=None)
 @given(estimates, st.floats(0.5, 6.0))
 def test_amber_comes_before_red_and_red_before_switch_off(e: Estimate, flow_lpm: float) -> None:
@@ -85,7 +80,6 @@ def test_amber_comes_before_red_and_red_before_switch_off(e: Estimate, flow_lpm:
         assert list(by_limit) == sorted(by_limit)
 
 
-@CROSSING
 @settings(max_examples=150, deadline=None)
 @given(estimates, st.lists(st.floats(0.5, 6.0), min_size=2, max_size=4, unique=True).map(sorted))
 def test_a_larger_flow_never_lasts_longer(e: Estimate, flows_lpm: list[float]) -> None:
