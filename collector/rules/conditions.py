@@ -130,7 +130,7 @@ def _note_wild(unit: Tracked, time_ms: int) -> None:
 def _wild_lately(unit: Tracked, time_ms: int) -> float:
     """How many wild readings there have been, each counting for less as days go by."""
     memory = unit.memory
-    return memory.wild * 0.5 ** ((time_ms - memory.wild_ms) / DAY)
+    return memory.wild * float(0.5 ** ((time_ms - memory.wild_ms) / DAY))
 
 
 def _turned_up(unit: Tracked) -> bool:

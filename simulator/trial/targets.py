@@ -7,7 +7,7 @@ from typing import Final
 import msgspec
 
 from simulator.trial.coverage import CAPACITY
-from simulator.trial.judge import LAMP, PRODUCT
+from simulator.trial.judge import LAMP, PRODUCT, RED_LAMP
 from simulator.trial.measures import ALL, FALLS, Figures, Leads
 
 LEAST_NUISANCE: Final = 0.1
@@ -39,7 +39,8 @@ def _told(f: Figures) -> Target:
 
 def _leads(f: Figures) -> list[Target]:
     return [
-        _ratio("Median lead against the lamp's", _lead(f, ALL), _lead(f, ALL, LAMP), 2.0),
+        _ratio("Median lead against the amber lamp's", _lead(f, ALL), _lead(f, ALL, LAMP), 2.0),
+        _ratio("The same against the red lamp's, which sounds", _lead(f, ALL), _lead(f, ALL, RED_LAMP), 2.0),
         _ratio("The same for valve faults", _lead(f, "valve-fault"), _lead(f, "valve-fault", LAMP), 1.5),
     ]
 
@@ -52,8 +53,8 @@ def _ratio(name: str, mine: Leads | None, lamps: Leads | None, least: float) -> 
     if mine is None or lamps is None:
         return Target(name, f"at least {least}", _NONE, None)
     shown = f"{mine.p50:.1f} min to {lamps.p50:.1f} min"
-    if mine.of_lamp is not None:
-        shown += f", {mine.of_lamp:.2f} times"
+    if lamps.p50 > 0:
+        shown += f", {mine.p50 / lamps.p50:.2f} times"
     return Target(name, f"at least {least}", shown, mine.p50 >= least * lamps.p50 and mine.p50 > 0)
 
 
