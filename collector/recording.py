@@ -11,10 +11,13 @@ import csv
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import IO, Final, Protocol, Self
+from typing import IO, TYPE_CHECKING, Final, Protocol, Self
 
 from collector import senml
 from collector.reading import QUANTITIES, Reading, fault_in, iso_utc, parse_utc
+
+if TYPE_CHECKING:
+    from pyarrow import RecordBatch
 
 HEADER: Final = ("time", "unit", *QUANTITIES)
 _NEEDED: Final = HEADER[:5]
@@ -106,19 +109,39 @@ def _read_parquet(path: Path, broken: Broken, facility: str) -> Iterator[Reading
         names = _columns(path, file.schema_arrow.names)
         number = 0
         for batch in file.iter_batches(batch_size=8192, columns=names):
-            for row in batch.to_pylist():
+            for unit, moment, values in _parquet_rows(batch):
                 number += 1
                 try:
-                    yield _checked(_from_values(row))
+                    yield _checked(_from_values(unit, moment, values))
                 except (ValueError, TypeError, AttributeError) as error:
                     broken(number, str(error))
 
 
-def _from_values(row: dict[str, object]) -> Reading:
-    moment = row["time"]
-    time_ms = parse_utc(moment if isinstance(moment, str) else moment.isoformat())  # type: ignore[attr-defined]
-    values = [None if row.get(name) is None else float(row[name]) for name in QUANTITIES]  # type: ignore[arg-type]
-    return Reading(str(row["unit"]), time_ms, *values)  # type: ignore[arg-type]
+def _parquet_rows(batch: RecordBatch) -> Iterator[tuple[object, object, list[object]]]:
+    """Unit, time and values of each row, column by column: three times as fast as a mapping for each row.
+
+    A time of a kind that is no moment stays what it is and is refused with its row.
+    """
+    import pyarrow as pa
+
+    columns = {name: batch.column(name) for name in batch.schema.names}
+    times = columns["time"]
+    if pa.types.is_timestamp(times.type) and times.type.tz is not None:
+        times = times.cast(pa.timestamp("ms", times.type.tz), safe=False).cast(pa.int64())
+    elif pa.types.is_integer(times.type):  # of what, nobody knows: refused row by row
+        times = times.cast(pa.string())
+    absent = [None] * batch.num_rows
+    lists = [columns[name].to_pylist() if name in columns else absent for name in QUANTITIES]
+    yield from zip(columns["unit"].to_pylist(), times.to_pylist(), map(list, zip(*lists, strict=True)), strict=True)
+
+
+def _from_values(unit: object, moment: object, values: list[object]) -> Reading:
+    if isinstance(moment, int):
+        time_ms = moment
+    else:
+        time_ms = parse_utc(moment if isinstance(moment, str) else moment.isoformat())  # type: ignore[attr-defined]
+    numbers = [None if value is None else float(value) for value in values]  # type: ignore[arg-type]
+    return Reading(str(unit), time_ms, *numbers)  # type: ignore[arg-type]
 
 
 def _read_senml(path: Path, broken: Broken, facility: str) -> Iterator[Reading]:

@@ -25,8 +25,8 @@ from collector.rules.capacity.estimate import SHAPE_SHARE, Estimate
 from collector.rules.capacity.now import Outlook
 from collector.rules.events import Quantiles
 
-#: Minutes ahead at which chances are taken: from one minute to 30 days, each 12 % further on.
-GRID_MIN: Final = np.concatenate([[0.0], np.geomspace(1.0, 30 * 1440.0, 96)])
+#: Minutes ahead at which chances are taken: from one minute to 30 days, each a quarter further on.
+GRID_MIN: Final = np.concatenate([[0.0], np.geomspace(1.0, 30 * 1440.0, 48)])
 _T: Final = GRID_MIN / 60.0
 _WANDER_C: Final = np.array([p.wander_c for p in PACES] * len(KNEES))[:, None]
 _WANDER_R: Final = np.array([p.wander_r for p in PACES] * len(KNEES))[:, None]
