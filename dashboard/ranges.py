@@ -17,6 +17,9 @@ _DAY_MIN: Final = 1440
 _STEPS: Final = ((10, 1, 1, "min"), (2 * _HOUR_MIN, 5, 1, "min"), (2 * _DAY_MIN, _HOUR_MIN, _HOUR_MIN, "h"),
                  (inf, _DAY_MIN, _DAY_MIN, "days"))  # fmt: skip
 
+#: A range that spans days and this many times its beginning says no more than when it begins.
+_VAGUE: Final = 12
+
 
 class Range(NamedTuple):
     """Minutes from now: nine chances in ten lie between `early` and `late`; None lies beyond what is forecast."""
@@ -47,6 +50,8 @@ def range_text(found: Range) -> str:
         return words.or_later(_amount(found.early, floor)) if found.early >= 1 else words.ANY_TIME
     if found.late < 1:
         return words.BY_NOW
+    if found.early >= 1 and found.late > max(_VAGUE * found.early, _DAY_MIN):
+        return words.or_later(_amount(found.early, floor))
     return words.within(_amount(found.late, ceil)) if found.early < 1 else _between(found.early, found.late)
 
 

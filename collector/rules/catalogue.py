@@ -102,10 +102,15 @@ OUTPUT: Final = (
 #: Conditions under which a unit gives nothing at all: said before those of the same priority.
 _NO_OXYGEN: Final = ("ward-supply-lost", "purity-shutdown", "supply-lost", "flow-absent")
 
+#: Conditions that are about days and weeks.
+_DAYS_AWAY: Final = ("capacity-falling", "capacity-unproven", "service-due", "verification-due")
+
 
 def place_of(condition: str) -> int:
-    """Where a condition stands among those of its priority; smaller comes first."""
-    return _NO_OXYGEN.index(condition) if condition in _NO_OXYGEN else len(_NO_OXYGEN)
+    """Where a condition stands among those of its priority; smaller comes first, what is days away last."""
+    if condition in _NO_OXYGEN:
+        return _NO_OXYGEN.index(condition)
+    return len(_NO_OXYGEN) + (condition in _DAYS_AWAY)
 
 
 def title_of(condition: str) -> str:

@@ -169,12 +169,17 @@ def _fit(expected: Expected, signs: Signs, log_hours: float | None) -> float:
 def _words(signs: Signs, log_hours: float | None) -> tuple[str, ...]:
     said = [f"a third of capacity goes in {_span(exp(log_hours))}"] if log_hours is not None else []
     if signs.power.n:
-        said.append(f"power {100 * signs.power_off:+.0f} % against its normal at this flow")
+        said.append(_off("power", 100 * signs.power_off, "%", 2.0))
     if signs.pressure.n:
-        said.append(f"pressure {100 * signs.pressure_off:+.0f} %")
+        said.append(_off("pressure", 100 * signs.pressure_off, "%", 5.0))
     if signs.temp.n:
-        said.append(f"cabinet {signs.warm_k:+.0f} K" + (f", room {signs.room_k:+.0f} K" if signs.room_k >= 1.0 else ""))
+        said.append(_off("cabinet", signs.temp_off_k, "K", 2.0))
     return tuple(said)
+
+
+def _off(what: str, off: float, unit: str, usual: float) -> str:
+    """How a sign stands against the unit's own normal at this flow."""
+    return f"{what} as usual" if abs(off) < usual else f"{what} {off:+.0f} {unit} against its normal at this flow"
 
 
 def _span(hours: float) -> str:

@@ -12,7 +12,6 @@ from typing import Final
 from collector.rules.capacity.belief import Belief
 from collector.rules.capacity.now import CapacityNow
 from collector.rules.capacity.signs import Signs
-from collector.rules.causes import FLOW_ABOVE_RATED, SUPPLY_LOW
 from collector.rules.events import PRIORITIES, Event, Evidence, Priority
 from collector.rules.findings import follow, raised, reword
 from collector.rules.limits import Delay, Limits
@@ -67,9 +66,8 @@ def _runs_out(
     amber = now.outlook.amber_in_min["p50"] if now.outlook is not None else None
     within = notice_min(unit, limits) * (limits.notice_back if standing else 1.0)
     # Overdraw and a sag end as they came, and are told on their own: they must last before more is made of them.
-    least_ms = limits.outside_ms if now.cause in (FLOW_ABOVE_RATED, SUPPLY_LOW) else 0
-    lasted_ms = time_ms - belief.left_ms if belief.left_ms is not None else -1
-    if amber is not None and amber <= within and lasted_ms >= least_ms:
+    passing = belief.outside_ms is not None and time_ms - belief.outside_ms < limits.outside_ms
+    if amber is not None and amber <= within and belief.left_ms is not None and not passing:
         return True
     return None if standing and raised(unit, "purity-amber") else False
 

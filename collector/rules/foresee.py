@@ -101,6 +101,8 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     if unit.row.proven_lpm is not None and unit.row.proven_ms is not None:
         belief.held_lpm, belief.held_ms = unit.row.proven_lpm, unit.row.proven_ms
     unit.row.capacity = _now(unit, belief, mean, under)
+    outside = unit.row.capacity.cause in (causes.FLOW_ABOVE_RATED, causes.SUPPLY_LOW)
+    belief.outside_ms = (belief.outside_ms or time_ms) if outside else None
     belief.length_ms = _length(unit.row.capacity, under)
 
 

@@ -20,6 +20,7 @@ class Belief(msgspec.Struct, array_like=True):
     watch_pct: float = 0.0
     left_ms: int | None = None  # since when purity lies under the plateau without a change of flow
     stepped_ms: int = 0  # when flow was last set anew
+    outside_ms: int | None = None  # since when overdraw or a low supply explains a low purity
     hour_ms: int | None = None  # hour whose point is not yet written
     last_pct: float | None = None
     calm_pct: float = 0.0  # last mean on the plateau, or first after a change of flow
@@ -39,7 +40,7 @@ def new_belief(rated_lpm: float) -> Belief:
 
 
 #: Goes up with every change of what is stored: fields are told apart by their place.
-VERSION: Final = 1
+VERSION: Final = 2
 
 _encode = msgspec.msgpack.Encoder().encode
 _decode = msgspec.msgpack.Decoder(tuple[int, msgspec.Raw]).decode

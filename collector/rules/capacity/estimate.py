@@ -46,7 +46,7 @@ SEEN_SD: Final = 3.0
 #: What the family of curves may be wrong by: a part of the distance (in ln) between the flow at which a unit was
 #: watched and the one that is asked about, and what is left at that flow (flow meter, plateau that leans with flow).
 SHAPE_SHARE: Final = 0.15
-SHAPE_SD: Final = 0.03
+SHAPE_SD: Final = 0.035
 #: What a change of flow may uncover: the error of the curve between two flows, in ln capacity for ln 2 of flow.
 CURVE_SD: Final = 0.06
 

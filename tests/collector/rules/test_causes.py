@@ -74,8 +74,16 @@ def test_a_jump_of_power_days_ago_proves_nothing_now() -> None:
 
 def test_the_evidence_has_the_numbers_in_it() -> None:
     why = causes.name_cause(unit(), WEIGHED["intake-blocked"], NOW)[1]
-    assert why == ("a third of capacity goes in 20 h", "power -5 % against its normal at this flow", "pressure -12 %",
-                   "cabinet +9 K")  # fmt: skip
+    assert why == (
+        "a third of capacity goes in 20 h",
+        "power -5 % against its normal at this flow",
+        "pressure -12 % against its normal at this flow",
+        "cabinet +9 K against its normal at this flow",
+    )
+
+
+def test_a_sign_within_the_usual_is_said_to_be_so() -> None:
+    assert "power as usual" in causes.name_cause(unit(), WEIGHED["sieve-worn"], NOW)[1]
 
 
 @pytest.mark.parametrize(("hours", "words"), [(0.5, "30 min"), (20, "20 h"), (240, "10 days")])
