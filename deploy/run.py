@@ -32,7 +32,8 @@ LAUNCHER = """#!/bin/sh
 ' '''
 from collector.cli import main
 
-main()
+if __name__ == "__main__":  # a worker process reads this file once more
+    main()
 """
 TAIL_LINES = 15
 SAY_EVERY = 10
