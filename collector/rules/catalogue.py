@@ -74,6 +74,11 @@ _ALL: Final = (
 
 CATALOGUE: Final[dict[str, Condition]] = {condition.name: condition for condition in _ALL}
 
+#: Its power or its cabinet say that a unit is failing, and its purity does not yet say how far.
+FALLING_UNSEEN_ACTION: Final = (
+    "Power or cabinet temperature have been off for half a day. Plan a check: purity at rated flow, filters, fan."
+)
+
 #: A unit that stopped in use though its supply is there: said under `flow-absent`, in other words.
 STOPPED_ACTION: Final = (
     "The unit stopped while giving {flow_lpm} L/min; its supply is there. If nobody switched it off, change over now."

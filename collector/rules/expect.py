@@ -12,6 +12,7 @@ from typing import Final
 from collector.rules.capacity.belief import Belief
 from collector.rules.capacity.now import CapacityNow
 from collector.rules.capacity.signs import Signs
+from collector.rules.catalogue import FALLING_UNSEEN_ACTION
 from collector.rules.events import PRIORITIES, Event, Evidence, Priority
 from collector.rules.findings import follow, raised, reword
 from collector.rules.limits import Delay, Limits
@@ -108,7 +109,7 @@ def _falling(
     audience = ("ward", "engineer", "planner") if _fails_if_turned_up(unit, now) else ("engineer", "planner")
     evidence = evidence_of(unit, now)
     event = follow(unit, "capacity-falling", bad, limits.falling, time_ms, evidence, now.cause or "unknown",
-                   audience=audience)  # fmt: skip
+                   audience=audience, action="" if now.good_to_lpm is not None else FALLING_UNSEEN_ACTION)  # fmt: skip
     if event is not None:
         found.append(event)
     elif (

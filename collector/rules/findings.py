@@ -24,6 +24,7 @@ def follow(
     cause: str = "unknown",
     priority: Priority | None = None,
     audience: tuple[str, ...] | None = None,
+    action: str = "",
 ) -> Event | None:
     """Move one condition along by one reading; returns its event when it is raised or cleared now.
 
@@ -41,7 +42,8 @@ def follow(
         if not bad:
             del unit.memory.watches[name]
         elif time_ms - watch.since_ms >= delay.on_ms:
-            return raise_now(unit, name, time_ms, evidence, cause=cause, priority=priority, audience=audience)
+            return raise_now(unit, name, time_ms, evidence, cause=cause, priority=priority, audience=audience,
+                             action=action)  # fmt: skip
         return None
     if bad:
         watch.good_ms = None

@@ -6,7 +6,6 @@ mean is complete; what is said then is said with delays of its own, so that noth
 
 from __future__ import annotations
 
-from math import log
 from typing import Final
 
 from collector.reading import Reading
@@ -18,41 +17,21 @@ from collector.rules.capacity.curve import AIR_PCT
 from collector.rules.capacity.estimate import capacity_quantiles, mean_of, noise_pct, observe, rate_of
 from collector.rules.capacity.follow import CALM_MS, NEAR_MS, START_MS, WATCH_MS, Mean, Slice, gather
 from collector.rules.capacity.now import CapacityNow, CapacityPoint, Outlook
-from collector.rules.capacity.signs import Present, follow_signs, power_now
+from collector.rules.capacity.signs import follow_signs
 from collector.rules.events import Event
 from collector.rules.expect import judge_capacity
 from collector.rules.findings import raised
+from collector.rules.jumps import QUICK_H, QUICK_PCT, note_jump, note_unanswered, present_of
 from collector.rules.limits import HOUR, MINUTE, Limits
 from collector.rules.memory import Tracked
 
 #: Capacity counts as seen while its ln is known this well: 12 % of it.
 SEEN_SD: Final = 0.12
-#: A sudden change of purity (points within two means of a minute) that power does not share is the analyser's.
-JUMP_PCT: Final = 2.5
-JUMP_POWER: Final = 0.045
-#: It must come to rest within so long, and stand still (points from where it came to rest) for so
-#: many means and so long.
-JUMP_WITHIN_MS: Final = 20 * MINUTE
-STILL_PCT: Final = 0.5
-STILL_MEANS: Final = 4
-STILL_MS: Final = 8 * MINUTE
-VALVE_WITHIN_MS: Final = 15 * MINUTE
-#: Power that jumps by more as purity begins to fall is a valve's sign.
-VALVE_POWER: Final = 0.05
-#: So long after a change of flow power's normal at the new flow is taken with a grain of salt.
-STEPPED_MS: Final = 15 * MINUTE
-#: It has moved on when it is so far from where it came to rest.
-MOVED_PCT: Final = 2.5
-#: Means no further apart than this show what happened at once.
-QUICK_H: Final = 0.05
-#: A fall of so much from one mean to the next runs ahead of what is measured by the lag of a fall (90 s, common
-#: practice) and half a minute of averaging.
-QUICK_PCT: Final = 1.0
+#: A quick fall runs ahead of what is measured by the lag of a fall (90 s, common practice) and half a minute of
+#: averaging.
 LAG_H: Final = 120.0 / 3600.0
 #: So long purity must have been under the plateau before capacity's fall is timed: the estimate settles first.
 TOP_MS: Final = 10 * MINUTE
-#: So far under the plateau a purity must answer a change of flow.
-UNANSWERED_PCT: Final = 3.0
 
 
 def follow_capacity(unit: Tracked, r: Reading, limits: Limits, found: list[Event]) -> bool:
@@ -85,14 +64,17 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     estimate, time_ms = belief.estimate, mean.time_ms
     dt_h = min((time_ms - estimate.last_ms) / HOUR, 1.0) if estimate.last_ms else 0.0
     if mean.stepped:
-        _note_unanswered(belief, mean)
+        note_unanswered(belief, mean)
         belief.signs.base_lpm, belief.stepped_ms = mean.flow_lpm, time_ms
     under = estimate.plateau_pct - mean.purity_pct > max(1.0, 3.0 * noise_pct(estimate))
     belief.left_ms = (belief.left_ms or time_ms) if under else None
-    _note_jump(unit, belief, mean, dt_h)
-    if not raised(unit, "sensor-suspect") and not is_doubted(unit, time_ms):
+    note_jump(unit, belief, mean, dt_h)
+    # A low value that only may be wrong is believed, which is the safe side; one that stands still while the unit
+    # moves, or that a ward's units share, is not.
+    doubted = (raised(unit, "sensor-suspect") and not belief.signs.jump_ms) or is_doubted(unit, time_ms)
+    if not doubted:
         observe(estimate, time_ms, _ahead_of_lag(belief, mean, dt_h), mean.flow_lpm, (unit.amber_pct, unit.rated_lpm))
-    follow_signs(belief.signs, _present(unit, mean), dt_h, well=not under)
+    follow_signs(belief.signs, present_of(unit, mean), dt_h, well=not under)
     if not belief.signs.base_lpm:
         belief.signs.base_lpm = mean.flow_lpm
     belief.watch_pct = mean.purity_pct - max(1.2, 4.0 * noise_pct(estimate))
@@ -100,7 +82,7 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
     _follow_top(belief, time_ms)
     if unit.row.proven_lpm is not None and unit.row.proven_ms is not None:
         belief.held_lpm, belief.held_ms = unit.row.proven_lpm, unit.row.proven_ms
-    unit.row.capacity = _now(unit, belief, mean, under)
+    unit.row.capacity = _now(unit, belief, mean, under, doubted)
     outside = unit.row.capacity.cause in (causes.FLOW_ABOVE_RATED, causes.SUPPLY_LOW)
     belief.outside_ms = (belief.outside_ms or time_ms) if outside else None
     belief.length_ms = _length(unit.row.capacity, under)
@@ -109,20 +91,9 @@ def _take_in(unit: Tracked, belief: Belief, mean: Mean, limits: Limits) -> None:
 def _ahead_of_lag(belief: Belief, mean: Mean, dt_h: float) -> float:
     """The purity that a quick fall is on its way to: what is measured is late by the bed's lag and half a mean."""
     before = belief.last_pct
-    if before is None or mean.stepped or not 0.0 < dt_h <= 0.05 or before - mean.purity_pct < QUICK_PCT:
+    if before is None or mean.stepped or not 0.0 < dt_h <= QUICK_H or before - mean.purity_pct < QUICK_PCT:
         return mean.purity_pct
     return max(mean.purity_pct - (before - mean.purity_pct) / dt_h * LAG_H, AIR_PCT)
-
-
-def _note_unanswered(belief: Belief, mean: Mean) -> None:
-    """A low purity that does not answer a change of flow is the analyser's: a unit's would."""
-    estimate, before = belief.estimate, belief.last_pct
-    if before is None or not estimate.last_lpm or estimate.plateau_pct - max(before, mean.purity_pct) < UNANSWERED_PCT:
-        return
-    if abs(log(mean.flow_lpm / estimate.last_lpm)) > 0.25 and abs(mean.purity_pct - before) < 1.0:
-        signs = belief.signs
-        signs.jump_pct, signs.jump_level_pct = mean.purity_pct - estimate.plateau_pct, mean.purity_pct
-        signs.jump_ms = mean.time_ms
 
 
 def _follow_top(belief: Belief, time_ms: int) -> None:
@@ -134,65 +105,11 @@ def _follow_top(belief: Belief, time_ms: int) -> None:
         belief.top_c, belief.top_ms = c, time_ms
 
 
-def _note_jump(unit: Tracked, belief: Belief, mean: Mean, dt_h: float) -> None:
-    """What a sudden fall looked like: purity alone, or power with it."""
-    before, signs = belief.last_pct, belief.signs
-    power = power_now(signs, _present(unit, mean))
-    if before is None or mean.stepped or belief.left_ms is None:
-        belief.calm_pct, belief.still_n = mean.purity_pct, 0
-        if belief.left_ms is None:
-            signs.jump_ms = signs.valve_n = 0
-    by = mean.purity_pct - before if before is not None else 0.0
-    power_by = abs(power - signs.power_day) if abs(signs.power_day) < JUMP_POWER else 0.0
-    if dt_h < QUICK_H and by <= -QUICK_PCT and power_by > VALVE_POWER and not _lately_stepped(belief, mean.time_ms):
-        _count_valve(belief, 2 if power_by > 2 * VALVE_POWER else 1, mean.time_ms)
-    still = belief.still_n > 0 and abs(mean.purity_pct - belief.still_pct) < STILL_PCT + noise_pct(belief.estimate)
-    if not still:
-        belief.still_n, belief.still_pct, belief.still_ms = 0, mean.purity_pct, mean.time_ms
-    belief.still_n += 1
-    _follow_jump(belief, mean)
-
-
-def _count_valve(belief: Belief, weight: int, time_ms: int) -> None:
-    """Power must have jumped in two means of the beginning of a fall, or far in one: it is noisy too."""
-    signs = belief.signs
-    if belief.left_ms is not None and time_ms - belief.left_ms <= VALVE_WITHIN_MS:
-        signs.valve_n += weight
-        if signs.valve_n >= 2:
-            signs.valve_ms = time_ms
-
-
-def _lately_stepped(belief: Belief, time_ms: int) -> bool:
-    return time_ms - belief.stepped_ms < STEPPED_MS
-
-
-def _follow_jump(belief: Belief, mean: Mean) -> None:
-    """A fall at once, to a level where purity then stands still while power does nothing: the analyser's."""
-    signs = belief.signs
-    alone = abs(signs.power_off) < JUMP_POWER and abs(signs.pressure_off) < 2 * JUMP_POWER
-    if signs.jump_ms:
-        if abs(signs.power_off) > 2 * JUMP_POWER or abs(
-            mean.purity_pct - signs.jump_level_pct
-        ) > MOVED_PCT + 2.0 * noise_pct(belief.estimate):
-            signs.jump_ms = 0  # it moves on, or power has followed: it was the unit after all
-        return
-    fallen = mean.purity_pct - belief.calm_pct
-    soon = belief.left_ms is not None and mean.time_ms - belief.left_ms <= JUMP_WITHIN_MS
-    still = belief.still_n >= STILL_MEANS and mean.time_ms - belief.still_ms >= STILL_MS
-    if fallen <= -JUMP_PCT and alone and soon and still and signs.learned:
-        signs.jump_pct, signs.jump_level_pct, signs.jump_ms = fallen, mean.purity_pct, mean.time_ms
-
-
-def _present(unit: Tracked, mean: Mean) -> Present:
-    row = unit.row
-    volts = None if row.volts is None else row.volts / unit.model.nominal_volts
-    return Present(mean.flow_lpm, row.power_w, row.pressure_kpa, row.temp_c, volts)
-
-
-def _now(unit: Tracked, belief: Belief, mean: Mean, under: bool) -> CapacityNow:
+def _now(unit: Tracked, belief: Belief, mean: Mean, under: bool, doubted: bool) -> CapacityNow:
+    """What is known as of a mean; while its analyser is doubted nothing is foretold from it."""
     estimate, model = belief.estimate, unit.model
     low, middle, high = capacity_quantiles(estimate)
-    seen = estimate.seen_ms is not None and mean_of(estimate)[1] < SEEN_SD**2
+    seen = not doubted and estimate.seen_ms is not None and mean_of(estimate)[1] < SEEN_SD**2
     limits_pct = (model.amber_pct, model.red_pct, model.shutdown_pct)
     found: tuple[Outlook, ...] = ()
     if seen:
