@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 
 from collector.cli.says import EXIT_FAILED, Refused, progress, say_error, say_json
-from simulator.trial import plots, report, trial
-from simulator.trial.story import BENIGN_KINDS, FAULT_KINDS
+from simulator.trial.story import BENIGN, BENIGN_KINDS, FAULT_KINDS, FAULTS
+
+if TYPE_CHECKING:
+    from simulator.trial.trial import TrialResult
 
 _WIDTH = 140  # of tables that go into a file
 
@@ -25,8 +27,8 @@ def _group() -> None:
 @app.command("warnings")
 def warnings(
     seed: Annotated[int, typer.Option(help="Another seed is another set of stories.")] = 1,
-    faults: Annotated[int, typer.Option(min=0, help="Stories with a fault, its kinds in turn.")] = trial.FAULTS,
-    benign: Annotated[int, typer.Option(min=0, help="Stories in which nothing fails.")] = trial.BENIGN,
+    faults: Annotated[int, typer.Option(min=0, help="Stories with a fault, its kinds in turn.")] = FAULTS,
+    benign: Annotated[int, typer.Option(min=0, help="Stories in which nothing fails.")] = BENIGN,
     stories: Annotated[
         int | None, typer.Option(min=1, help="So many stories in all, instead of the two above.")
     ] = None,
@@ -40,6 +42,8 @@ def warnings(
     A measurement: the exit status is 0 whatever it finds.
     Example: sieveward bench warnings --seed 7 --out trial
     """
+    from simulator.trial import report, trial  # seconds to import: only for those who use it
+
     kinds = _kinds(only or [])
     if stories is not None:
         faults, benign = _shares(stories, kinds)
@@ -69,11 +73,13 @@ def _shares(stories: int, kinds: list[str]) -> tuple[int, int]:
     if kinds:
         per_kind = -(-stories // len(kinds))
         return per_kind * len(FAULT_KINDS), per_kind * len(BENIGN_KINDS)
-    faults = round(stories * trial.FAULTS / (trial.FAULTS + trial.BENIGN))
+    faults = round(stories * FAULTS / (FAULTS + BENIGN))
     return faults, stories - faults
 
 
-def _write(result: trial.TrialResult, out: Path) -> None:
+def _write(result: TrialResult, out: Path) -> None:
+    from simulator.trial import plots, report
+
     try:
         written = report.write(result, out) + plots.draw(result, out)
     except OSError as error:

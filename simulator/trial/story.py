@@ -24,6 +24,10 @@ BENIGN_KINDS: Final = (
     "overdraw", "sag", "spikes", "gaps", "restarts", "patient-changes", "calm", "worn-but-stable", "coarse", "drift",
 )  # fmt: skip
 
+#: Stories of a trial, with a fault and without.
+FAULTS: Final = 225
+BENIGN: Final = 200
+
 Times = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 

@@ -10,17 +10,15 @@ from __future__ import annotations
 
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import msgspec
 
 from simulator.trial.judge import Judged, judge
 from simulator.trial.measures import Figures, figures_of
 from simulator.trial.stories import plan, story
+from simulator.trial.story import BENIGN, FAULTS
 from simulator.trial.targets import Target, targets_of
-
-FAULTS: Final = 225
-BENIGN: Final = 200
 
 Done = Callable[[int], None]
 
