@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from collector.cli import bench, check, collect, dashboard, demo, export, journal, replay, simulate
+from collector.cli import bench, check, collect, dashboard, demo, export, inventory, journal, replay, simulate
 from collector.cli.says import EXIT_WRONG, Refused, say_error
 
 CAUTION = (
@@ -27,6 +27,7 @@ app.command("collect")(collect.collect)
 app.command("simulate")(simulate.simulate)
 app.command("replay")(replay.replay)
 app.command("export")(export.export)
+app.command("inventory")(inventory.inventory_command)
 app.command("dashboard")(dashboard.dashboard)
 app.command("check")(check.check)
 app.add_typer(journal.app, name="journal")
