@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from collector.clock import Clock, ScaledClock, WallClock
+from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
 from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import CONDITION, JournalRow
@@ -33,6 +34,12 @@ BUSY_MS: Final = 500
 JOURNAL_ROWS: Final = 500
 EVENT_ROWS: Final = 400
 QUARANTINE_ROWS: Final = 200
+#: What people did to units, parts and cylinders: some rows a unit and month, and the folds need them all.
+SERVICE_KINDS: Final = (
+    entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE, entries.TASK_DONE, entries.WORK_OPENED, entries.WORK_CLOSED,
+    entries.PURITY_PROOF, entries.CYLINDER_READ, entries.PART_MOVED, entries.VISIT,
+)  # fmt: skip
+SERVICE_ROWS: Final = 1_000_000
 
 
 class CollectorNow(msgspec.Struct, frozen=True, kw_only=True):
@@ -177,6 +184,13 @@ def journal(
     """Journal rows, newest first."""
     with _reader(data_dir) as conn:
         return history.journal_rows(conn, unit, from_ms, None, kinds, min(limit, JOURNAL_ROWS))
+
+
+def service_rows(data_dir: Path, unit: str | None = None, kinds: Collection[str] = SERVICE_KINDS) -> list[JournalRow]:
+    """What people did, in the order in which it was written down: what the folds of `collector.service` read."""
+    with _reader(data_dir) as conn:
+        rows = history.journal_rows(conn, unit, None, None, kinds, SERVICE_ROWS)
+    return sorted(rows, key=lambda row: row.seq)
 
 
 def health(data_dir: Path) -> Health:

@@ -162,14 +162,14 @@ SERVICE_ROLES: Final = "Taking a unit out of service and returning it is for an 
 OUT_FOR: Final = {"repair": "a repair or in doubt: it returns after a passed check", "store": "not needed now"}
 OVERRIDE: Final = "Return without what is missing (administrator; the reason stays on record)"
 
+FOLDED_SOON: Final = "The collector takes it up within seconds."
+FOLDED_LATER: Final = "The collector is not running: it takes effect when it runs again."
+
 
 def gate_shut(unit: str, why: str, way_out: str) -> str:
     """Why a unit stays out of service, and what to do."""
     return f"{unit} stays out of service: {why}. {way_out} Or an administrator overrides it with a reason."
 
-
-FOLDED_SOON: Final = "The collector takes it up within seconds."
-FOLDED_LATER: Final = "The collector is not running: it takes effect when it runs again."
 
 # -- forecasts: a range is nine chances in ten ------------------------------------------------------------------------
 REACHED: Final = "reached"

@@ -68,7 +68,7 @@ class Gate(NamedTuple):
     way_out: str = ""
 
 
-def standings(site: Site, rows: Iterable[JournalRow]) -> dict[str, Standing]:
+def standings(site: Site | None, rows: Iterable[JournalRow]) -> dict[str, Standing]:
     """Each unit that the rows say something of; rows in the order of `seq`."""
     found: dict[str, Standing] = {}
     for row in rows:
@@ -123,7 +123,7 @@ def proofs_due(site: Site, rows: Iterable[JournalRow], removed: Collection[str] 
     return sorted(found, key=lambda due: (not due.in_service, due.since_ms, due.unit))
 
 
-def _take_out(standing: Standing, row: JournalRow, _site: Site) -> None:
+def _take_out(standing: Standing, row: JournalRow, _site: Site | None) -> None:
     purpose = row.body.get("for")
     if standing.out_ms is None:
         standing.out_ms = row.at_ms
@@ -132,32 +132,32 @@ def _take_out(standing: Standing, row: JournalRow, _site: Site) -> None:
         _need(standing, row, "it was taken out of service")
 
 
-def _put_back(standing: Standing, row: JournalRow, _site: Site) -> None:
+def _put_back(standing: Standing, row: JournalRow, _site: Site | None) -> None:
     standing.out_ms, standing.out_why, standing.out_for = None, "", ""
     standing.overridden = standing.need is not None
 
 
-def _open(standing: Standing, row: JournalRow, _site: Site) -> None:
+def _open(standing: Standing, row: JournalRow, _site: Site | None) -> None:
     work = str(row.body.get("work") or "")
     if work and work not in standing.work:
         standing.open_work, standing.work = [*standing.open_work, work], standing.work | {work}
         _need(standing, row, f"work order {work} was opened", work)
 
 
-def _close(standing: Standing, row: JournalRow, _site: Site) -> None:
+def _close(standing: Standing, row: JournalRow, _site: Site | None) -> None:
     standing.open_work = [work for work in standing.open_work if work != row.body.get("work")]
 
 
-def _task(standing: Standing, row: JournalRow, site: Site) -> None:
+def _task(standing: Standing, row: JournalRow, site: Site | None) -> None:
     """A task that took the unit out opens it up; a wiped cabinet filter does not."""
-    if row.body.get("outcome") != entries.DONE or site.unit(row.unit) is None:
+    if row.body.get("outcome") != entries.DONE or site is None or site.unit(row.unit) is None:
         return
     task = next((task for task in site.model_of(row.unit).task if task.id == row.body.get("task")), None)
     if task is not None and task.takes_unit_out and not task.proof:
         _need(standing, row, f"{task.title} was done")
 
 
-def _prove(standing: Standing, row: JournalRow, _site: Site) -> None:
+def _prove(standing: Standing, row: JournalRow, _site: Site | None) -> None:
     standing.last = proof_of(row)
     if standing.last.passed:
         standing.passed, standing.need, standing.overridden = standing.last, None, False
