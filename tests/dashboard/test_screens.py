@@ -338,8 +338,9 @@ def test_an_administrator_may_return_a_unit_without_the_check_and_that_stays_on_
     app = service(person(screen("alarms"), role="administrator"), "unit-03", "odd noise")
     bad_hour.fold()
     st.cache_resource.clear()
+    app = app.run()
     app.checkbox(key="service-override").set_value(True)
-    app = service(app.run(), "unit-03", "no other unit is left")
+    app = service(app, "unit-03", "no other unit is left")
     assert "unit-03 returned to service" in seen(app)
     assert newest(bad_hour).body["override"] is True
 
