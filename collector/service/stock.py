@@ -54,7 +54,9 @@ def stock_of(site: Site, rows: Iterable[JournalRow]) -> dict[str, Stock]:
         elif row.kind == entries.WORK_OPENED:
             unplanned[_work(row)] = _is_unplanned(row)
         elif row.kind in (entries.TASK_DONE, entries.WORK_CLOSED):
-            by_failure = row.kind == entries.WORK_CLOSED and (found_fault(row) or unplanned.get(_work(row), False))
+            by_failure = row.kind == entries.WORK_CLOSED and (
+                names_fault(row.body.get("fault_found")) or unplanned.get(_work(row), False)
+            )
             _use(site, stocks, row, by_failure)
     return stocks
 
@@ -67,9 +69,8 @@ def pieces_in(row: JournalRow) -> dict[str, int]:
     return {str(name): round(n) for name, n in parts.items() if isinstance(n, int | float) and n > 0}
 
 
-def found_fault(row: JournalRow) -> bool:
-    """Whether a closed work order names a fault; a plain "no" or "none" is none."""
-    said = row.body.get("fault_found")
+def names_fault(said: object) -> bool:
+    """Whether what was written under "fault found" names one; a plain "no" or "none" does not."""
     return bool(said) and str(said).strip().casefold() not in ("", "no", "none", "false", "nothing")
 
 
