@@ -109,7 +109,8 @@ def calibration_of(analyser: Analyser, today: date) -> Calibration:
 def calibrations(site: Site, now_ms: int) -> list[Calibration]:
     """Every reference analyser of a site: those that cannot be used first, then the next to run out."""
     found = [calibration_of(analyser, today_of(site, now_ms)) for analyser in site.analysers]
-    return sorted(found, key=lambda one: (one.good, -1 if one.days_left is None else one.days_left, one.analyser))
+    never = -(10**6)  # without a date: before all others
+    return sorted(found, key=lambda one: (one.good, never if one.days_left is None else one.days_left, one.analyser))
 
 
 def today_of(site: Site, now_ms: int) -> date:
