@@ -83,6 +83,6 @@ class Book:
 
     def proof(self, as_left_pct: float = 93.0, result: str = "pass", unit: str = "u1", **more: Any) -> int:
         """Write a check."""
-        body = {"analyser": "bench", "as_found_pct": None, "as_left_pct": as_left_pct, "flow_lpm": 5.0,
+        body: dict[str, Any] = {"analyser": "bench", "as_found_pct": None, "as_left_pct": as_left_pct, "flow_lpm": 5.0,
                 "uncertainty_pct": 1.0, "result": result}  # fmt: skip
         return self.add(entries.PURITY_PROOF, unit, **(body | more))

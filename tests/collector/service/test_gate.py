@@ -1,10 +1,15 @@
 """The way back into service: what opens it, what shuts it, and what stays due."""
 
+from typing import Any
+
 import pytest
 
 from collector.rules import entries
 from collector.service.gate import may_return, proofs_due, standings
 from tests.collector.service.service_rows import DAY, NOW, SITE, Book
+
+FOR_REPAIR: dict[str, Any] = {"for": "repair"}
+FOR_STORE: dict[str, Any] = {"for": "store"}
 
 
 def gate_of(book, unit="u1"):
@@ -14,7 +19,7 @@ def gate_of(book, unit="u1"):
 def test_a_unit_out_for_repair_needs_a_check_that_came_after_and_passed():
     book = Book()
     book.proof()
-    book.add(entries.OUT_OF_SERVICE, reason="weak", **{"for": "repair"})
+    book.add(entries.OUT_OF_SERVICE, reason="weak", **FOR_REPAIR)
     assert gate_of(book).why == "no passed check since it was taken out of service"
     book.proof(80.0, "fail")
     assert gate_of(book).why == "no passed check since a check failed"
@@ -69,10 +74,10 @@ def test_a_task_that_takes_the_unit_out_asks_for_a_check_anew(task, outcome, may
 
 def test_a_unit_that_was_not_needed_returns_freely_for_a_month_only():
     book = Book()
-    book.add(entries.OUT_OF_SERVICE, at_ms=NOW - 29 * DAY, reason="ward is half empty", **{"for": "store"})
+    book.add(entries.OUT_OF_SERVICE, at_ms=NOW - 29 * DAY, reason="ward is half empty", **FOR_STORE)
     assert gate_of(book).may
     long = Book()
-    long.add(entries.OUT_OF_SERVICE, at_ms=NOW - 31 * DAY, reason="ward is half empty", **{"for": "store"})
+    long.add(entries.OUT_OF_SERVICE, at_ms=NOW - 31 * DAY, reason="ward is half empty", **FOR_STORE)
     assert gate_of(long).why == "no passed check within 30 days"
     long.proof(at_ms=NOW - DAY)
     assert gate_of(long).may
@@ -80,8 +85,8 @@ def test_a_unit_that_was_not_needed_returns_freely_for_a_month_only():
 
 def test_calling_it_store_afterwards_does_not_spare_the_check():
     book = Book()
-    book.add(entries.OUT_OF_SERVICE, reason="weak", **{"for": "repair"})
-    book.add(entries.OUT_OF_SERVICE, reason="not needed", **{"for": "store"})
+    book.add(entries.OUT_OF_SERVICE, reason="weak", **FOR_REPAIR)
+    book.add(entries.OUT_OF_SERVICE, reason="not needed", **FOR_STORE)
     assert not gate_of(book).may
 
 

@@ -1,6 +1,7 @@
 """Work orders from their rows."""
 
 from datetime import date
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +11,9 @@ from collector.service.gate import may_return, standings
 from collector.service.work import new_work_id, open_orders, order_fields, work_orders
 from tests.collector.service.service_rows import NOW, SITE, Book
 
-CLOSING = {"fault_found": "torn seal", "cause": "leak", "action": "seal changed", "parts": {"filter": 1}, "minutes": 40}
+CLOSING: dict[str, Any] = {
+    "fault_found": "torn seal", "cause": "leak", "action": "seal changed", "parts": {"filter": 1}, "minutes": 40,
+}  # fmt: skip
 
 
 def test_an_order_is_opened_proven_and_closed():
@@ -22,6 +25,7 @@ def test_an_order_is_opened_proven_and_closed():
     book.add(entries.WORK_CLOSED, work="w1", who="M. Example", **CLOSING)
     order = work_orders(book.rows)["w1"]
     assert (order.unit, order.why, order.condition, order.raised_ms) == ("u1", "output low", "purity-amber", NOW)
+    assert order.last_proof is not None
     assert (order.as_found_pct, order.last_proof.as_left_pct, order.last_proof.passed) == (68.0, 93.0, True)
     assert (order.cause, order.parts, order.minutes, order.closed_by) == ("leak", {"filter": 1}, 40, "M. Example")
     assert order_fields(order)["state"] == "closed"
