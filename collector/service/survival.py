@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 
 import msgspec
 import numpy as np
@@ -85,14 +86,19 @@ def _bound(values: Sequence[float], place: int) -> float | None:
 
 
 class RunHours:
-    """A unit's run hours over time, from its daily rows: straight lines between them, from nothing a day before."""
+    """A unit's run hours over time, from a count that may begin anew: straight lines between its points.
+
+    A count that went back was lost and goes on from nothing: what it shows then has been run since.
+    """
 
     def __init__(self, points: Mapping[int, float]) -> None:
         self._at_ms = sorted(points)
-        self._hours = np.maximum.accumulate([points[at] for at in self._at_ms]) if points else np.zeros(0)
+        counts = [points[at_ms] for at_ms in self._at_ms]
+        steps = [count - before if count >= before else count for before, count in pairwise(counts)]
+        self._hours = np.cumsum([counts[0], *steps]) if counts else np.zeros(0)
 
     def at(self, ms: int) -> float:
-        """Run hours at a moment; 0 for a unit without rows."""
+        """Run hours at a moment; 0 for a unit without points."""
         return float(np.interp(ms, self._at_ms, self._hours)) if self._at_ms else 0.0
 
     def between(self, from_ms: int, to_ms: int) -> float:
