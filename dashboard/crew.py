@@ -43,7 +43,7 @@ def _last(known: Mapping[str, str]) -> Person:
     state = st.session_state
     if state.get("who"):
         return Person(state["who"], state.get("as", ROLES[0]))
-    return told(st.context.cookies.get(COOKIE, ""), known)
+    return told(str(st.context.cookies.get(COOKIE) or ""), known)
 
 
 def told(cookie: str, known: Mapping[str, str]) -> Person:

@@ -43,17 +43,23 @@ def who_acts(wards: Mapping[str, str]) -> tuple[Person, str | None]:
 
 def act(make: Callable[[int], JournalEntry], done: str) -> None:
     """Write down what `make` gives for this moment and remember what to say about it."""
+    write_down(make, done)
+
+
+def write_down(make: Callable[[int], JournalEntry], done: str) -> bool:
+    """Write down what `make` gives for this moment, remember what to say about it; returns whether it was written."""
     screen = look()
     try:
         row = actions.write(data_dir(), make(screen.now_ms))
     except (Refused, StoreError) as error:
         st.session_state[_OUTCOME] = (False, str(error))
-        return
+        return False
     forget()
     lives = screen.now is not None and collector_lives(screen.now, screen.wall_ms)
     when = moment_text(row.at_ms, row.at_ms, screen.now.zone) if screen.now else ""
     then = words.FOLDED_SOON if lives else words.FOLDED_LATER
     st.session_state[_OUTCOME] = (True, f"{done} by {row.who} ({row.role}) at {when}: row {row.seq}. {then}")
+    return True
 
 
 def draw_outcome() -> None:

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 import streamlit as st
 
+from collector.rules.entries import JournalRow
 from collector.store import StoreError
 from dashboard import queries, words
 from dashboard.freshness import Banner, banners
@@ -50,9 +51,20 @@ def _now(path: str) -> Now:
     return queries.now(Path(path))
 
 
+@st.cache_resource(ttl=SLOWLY_S, max_entries=2, show_spinner=False)
+def _rows(path: str) -> list[JournalRow]:
+    return queries.service_rows(Path(path))
+
+
+def service_rows() -> list[JournalRow]:
+    """What people did to units, parts and cylinders, in the order in which it was written; StoreError."""
+    return _rows(str(data_dir()))
+
+
 def forget() -> None:
     """Look anew at the next question: somebody has just written something."""
     _now.clear()
+    _rows.clear()
 
 
 def look() -> Screen:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Final
 
 # -- where things are -------------------------------------------------------------------------------------------------
@@ -23,6 +24,121 @@ ROLE: Final = "Your role"
 # -- choices ----------------------------------------------------------------------------------------------------------
 WARD: Final = "Ward"
 ALL_WARDS: Final = "all wards"
+NONE: Final = "None."
+
+# -- a task on a unit's page ------------------------------------------------------------------------------------------
+RECORD_TASK: Final = "Record a task"
+TASK: Final = "Which task"
+TASK_DONE: Final = "Done"
+OTHERWISE: Final = "Otherwise …"
+RECORD: Final = "Write down"
+OUTCOME: Final = "What came of it"
+OUTCOMES: Final = {"done": "done", "could-not-locate": "unit not found", "put-off": "put off"}
+METER: Final = "Hour meter, h"
+NOTE: Final = "Note (a reason where it was put off)"
+NO_TASK_FOR_ROLE: Final = "Choose who you are; tasks of this unit are listed for the roles that do them."
+
+
+def pieces_of(part: str) -> str:
+    """Label of a number of pieces."""
+    return f"Pieces of {part}"
+
+
+def usual_text(parts: list[str], minutes: float | None, meter_h: float | None) -> str:
+    """What “Done” writes down beside the task."""
+    said = [*parts, f"{minutes:g} min" if minutes else "", f"hour meter {meter_h:.0f} h" if meter_h is not None else ""]
+    listed = ", ".join(text for text in said if text)
+    return f"Writes down: {listed}." if listed else "Writes down the task alone."
+
+
+# -- a check of purity ------------------------------------------------------------------------------------------------
+ANALYSER: Final = "Reference analyser"
+AS_FOUND_IN: Final = "Purity as found, %"
+AS_LEFT_IN: Final = "Purity as left, %"
+FLOW_IN: Final = "Flow, L/min"
+WHERE_IT_RAN: Final = "empty if it did not run"
+WRITE_CHECK: Final = "Write the check down"
+CHECK_WRITTEN: Final = "check written down"
+NO_ANALYSER: Final = "The site file names no reference analyser ([[analyser]]), so no check can be written down."
+
+
+def check_how(rated: str, limit: str) -> str:
+    """How a check is made, and what it must reach."""
+    return (
+        f"At the rated flow of {rated} L/min, after 30 minutes of running. It passes when purity as left, less the "
+        f"analyser's uncertainty, is {limit} % or more."
+    )
+
+
+def until(title: str, day: date | None) -> str:
+    """An analyser and how long its calibration holds."""
+    return f"{title} (calibrated until {day:%d %b %Y})" if day else title
+
+
+def not_usable(why: str) -> str:
+    """Why an analyser may not be used."""
+    return f"not to be used: {why}"
+
+
+# -- work orders ------------------------------------------------------------------------------------------------------
+OPEN_ORDERS: Final = "Open"
+CLOSED_ORDERS: Final = "Closed"
+CHECKS_DUE: Final = "Checks due after work"
+ANALYSERS: Final = "Reference analysers"
+ORDER_COLUMNS: Final = ("Order", "Unit", "Ward", "Why", "State", "Check")
+CHECK_COLUMNS: Final = ("Unit", "Ward", "Why", "Since", "State")
+ANALYSER_COLUMNS: Final = ("Analyser", "Calibrated", "Until", "State")
+OPEN_ORDER: Final = "Open a work order"
+ORDER_OPENED: Final = "work order opened"
+ORDER: Final = "Order"
+FROM_ALARM: Final = "From an alarm"
+NO_ALARM: Final = "none: for another reason"
+UNIT: Final = "Unit"
+OPENED: Final = "Opened"
+WHY: Final = "Why"
+FAULT_FOUND: Final = "Fault found"
+CAUSE: Final = "Cause"
+ACTION: Final = "What was done"
+MINUTES: Final = "Minutes of work"
+PARTS_USED: Final = "Parts used"
+AS_FOUND: Final = "As found"
+AS_LEFT: Final = "As left"
+CHECK: Final = "Check of purity"
+NOT_CHECKED: Final = "not checked"
+CLOSE_ORDER: Final = "Close the order"
+ORDER_CLOSED: Final = "closed"
+RETURN: Final = "Return to service"
+RETURNED: Final = "returned to service"
+MAY_RETURN: Final = "It has passed its check: it may return."
+IN_SERVICE: Final = "in service"
+OUT_OF_SERVICE: Final = "out of service"
+USABLE: Final = "may be used"
+
+
+def may_not_return(why: str, way_out: str) -> str:
+    """What keeps a unit out of service."""
+    return f"It stays out of service: {why}. {way_out}"
+
+
+def closed_name(name: str) -> str:
+    """A closed order, as a choice."""
+    return f"{name} (closed)"
+
+
+def open_for(age: str) -> str:
+    """State of an open order."""
+    return f"open for {age}"
+
+
+def closed_on(when: str) -> str:
+    """State of a closed order."""
+    return f"closed {when}"
+
+
+def checked(passed: bool, left: str) -> str:
+    """A check in a few words."""
+    return f"{'passed' if passed else 'FAILED'}: {left} %"
+
 
 # -- calendar ---------------------------------------------------------------------------------------------------------
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

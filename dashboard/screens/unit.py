@@ -12,6 +12,7 @@ from dashboard.frame import EVERY_S, look, needed_now, strip
 from dashboard.freshness import collector_lives
 from dashboard.panel import panel_html
 from dashboard.past import draw_capacity, draw_charts, draw_record
+from dashboard.record import draw_recording
 from dashboard.tiles import tile_html
 
 strip()
@@ -27,6 +28,7 @@ unit = st.selectbox("Unit", units, index=units.index(asked) if asked in units el
 if asked != unit:
     st.query_params["unit"] = unit
 ward = now.site.ward_of(unit) if now.site else places(now)[0]
+draw_recording(unit)
 
 
 @st.fragment(run_every=EVERY_S)

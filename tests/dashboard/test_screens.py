@@ -16,7 +16,7 @@ from tests.dashboard import estimates as made
 from tests.dashboard.conftest import seen
 from tests.dashboard.hospital import site_text
 
-SCREENS = ("board", "unit", "alarms", "record", "about")
+SCREENS = ("board", "unit", "alarms", "record", "about", "due", "visits", "work", "parts", "fleet", "labels", "backup")
 MARK = "SIMULATED DATA - not a real hospital"
 LOST = "NOT LIVE: the collector has not been heard for"
 
