@@ -127,6 +127,11 @@ def mtbf(run_h: float, failures: int, confidence: float = CONFIDENCE) -> Mtbf:
     )
 
 
+def inherent_availability(mtbf_h: float, repair_h: float) -> float:
+    """The share of time a unit is up by its run hours between failures and its time to repair (NIST 8.1.7)."""
+    return mtbf_h / (mtbf_h + repair_h)
+
+
 def repair_times(failures: Sequence[Failure]) -> Repair:
     """Time to repair over failures that were repaired; what still lasts is counted apart, not as short."""
     took = [failure.hours for failure in failures if failure.repaired and failure.hours is not None]

@@ -15,7 +15,16 @@ from collector.service.alarm_load import AlarmLoad, load_of, raised_of
 from collector.service.availability import Availability, availability_of, together
 from collector.service.demand import WardDemand, ward_demand
 from collector.service.episodes import OUT, STORE, Episode, episodes
-from collector.service.failures import Failure, Mtbf, Repair, answered, failures_of, mtbf, repair_times
+from collector.service.failures import (
+    Failure,
+    Mtbf,
+    Repair,
+    answered,
+    failures_of,
+    inherent_availability,
+    mtbf,
+    repair_times,
+)
 from collector.service.given import Given
 from collector.service.spans import Span
 from collector.service.survival import Life, RunHours, Survival, kaplan_meier
@@ -77,6 +86,13 @@ class Figures(msgspec.Struct, frozen=True, kw_only=True):
         """Hours of adequate purity among those that ran and were measured; None without any."""
         measured_h = self.adequate_h + self.inadequate_h
         return self.adequate_h / measured_h if measured_h > 0 else None
+
+    @property
+    def inherent(self) -> float | None:
+        """Availability by MTBF and mean time to repair alone; None until something has failed and been repaired."""
+        if self.mtbf.mean_h is None or self.repair.mean_h is None:
+            return None
+        return inherent_availability(self.mtbf.mean_h, self.repair.mean_h)
 
 
 class Fleet(msgspec.Struct, frozen=True, kw_only=True):

@@ -13,7 +13,7 @@ import pytest
 from statsmodels.duration.survfunc import SurvfuncRight
 
 from collector.service.demand import k_of_n
-from collector.service.failures import mtbf
+from collector.service.failures import inherent_availability, mtbf
 from collector.service.parts import demand, level, poisson_level
 from collector.service.survival import Life, kaplan_meier
 
@@ -58,6 +58,13 @@ def test_lengths_of_demonstration_tests(failures: int, factors: tuple[float, ...
 
 def test_500_hours_at_80_percent_with_up_to_two_failures_take_2140_hours() -> None:
     assert mtbf(2139.5, 2, confidence=0.60).low_h == pytest.approx(500, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("mtbf_h", "repair_h", "share"), [(2000, 24, 0.98814), (5000, 72, 0.98580), (8760, 168, 0.98118)]
+)
+def test_inherent_availability(mtbf_h: float, repair_h: float, share: float) -> None:
+    assert inherent_availability(mtbf_h, repair_h) == pytest.approx(share, abs=5e-6)
 
 
 # ------------------------------------------------------------------------------- spares and k of n
