@@ -98,15 +98,19 @@ class Followed:
 
     def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:
         changed: dict[tuple[str, str, str], Alarm] = {}
-        service = False
+        service, proven = False, set()
         for row in rows:
             for alarm in self.board.fold(row):
                 changed[alarm.key] = alarm
                 self.changed_wards.add(alarm.ward)
-            if row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
+            if row.kind == entries.PURITY_PROOF and self.engine.note_proof(row.unit, row.body, row.at_ms):
+                proven.add(row.unit)
+            elif row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
                 service = True
                 if self._site.unit(row.unit):
                     self.changed_wards.add(self._site.ward_of(row.unit).id)
+        if proven:
+            self._store.save_units(self.engine.rows(proven))
         if service:  # without the site file's own, so that a unit put back there is back
             self._store.set_status("out_of_service", {"units": sorted(self.board.removed_units - self._unused)})
         return list(changed.values())
