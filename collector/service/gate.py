@@ -1,7 +1,7 @@
 """The way back into service: what the record says of a unit, and whether it may be used for patients again.
 
-Rules of this file: whatever opens a unit up or puts it in doubt (taken out for repair, a work order, a task that takes
-it out, a failed check) asks for a check of purity at rated flow that was written down after it and passed. Order is
+Rules of this file: whatever opens a unit up or puts it in doubt (taken out for repair, a work order, parts changed by a
+task, a failed check) asks for a check of purity at rated flow that was written down after it and passed. Order is
 that of the journal (`seq`), so a clock that was wrong opens nothing. An administrator may override with a reason; the
 check is then still due.
 """
@@ -17,6 +17,7 @@ from collector.rules import entries
 from collector.rules.entries import JournalRow
 from collector.rules.limits import DAY
 from collector.service.proof import Proof, proof_of
+from collector.service.tasks import task_of
 from collector.site import Site
 
 #: What a unit is taken out for; a row that does not say counts as a repair: the safe side.
@@ -149,12 +150,12 @@ def _close(standing: Standing, row: JournalRow, _site: Site | None) -> None:
 
 
 def _task(standing: Standing, row: JournalRow, site: Site | None) -> None:
-    """A task that took the unit out opens it up; a wiped cabinet filter does not."""
+    """Parts that were changed on a unit that was out open it up; a wiped cabinet filter or a test does not."""
     if row.body.get("outcome") != entries.DONE or site is None or site.unit(row.unit) is None:
         return
-    task = next((task for task in site.model_of(row.unit).task if task.id == row.body.get("task")), None)
-    if task is not None and task.takes_unit_out and not task.proof:
-        _need(standing, row, f"{task.title} was done")
+    task = task_of(site, row.unit, str(row.body.get("task") or ""))
+    if task is not None and task.takes_unit_out and (task.parts or row.body.get("parts")):
+        _need(standing, row, f"task “{task.title}” was done")
 
 
 def _prove(standing: Standing, row: JournalRow, _site: Site | None) -> None:

@@ -16,7 +16,7 @@ from dashboard.actions import ROLES, Person, Refused
 from dashboard.service_actions import Done, Findings
 from tests.collector.service.service_rows import NOW, SITE, Book
 
-CABINET, INTAKE, CHECK = SITE.model("five").task
+CABINET, INTAKE, _, CHECK = SITE.model("five").task
 CYLINDER = SITE.cylinders[0]
 GOOD = Measured(88.0, 93.0, 5.0)
 FOUND = Findings("torn seal", "leak", "seal changed", {"Intake filter": 1}, 40)

@@ -30,6 +30,9 @@ id = "intake-filter"
 every_days = 180
 parts = ["filter"]
 [[model.task]]
+id = "alarm-test"
+every_days = 90
+[[model.task]]
 id = "purity-check"
 every_days = 30
 proof = true

@@ -62,6 +62,7 @@ def test_an_open_order_keeps_the_unit_out_though_a_check_passed():
 @pytest.mark.parametrize(
     ("task", "outcome", "may"),
     [("intake-filter", "done", False), ("intake-filter", "put-off", True), ("cabinet-filter", "done", True),
+     ("alarm-test", "done", True),
      ("purity-check", "done", True), ("unknown", "done", True)],
 )  # fmt: skip
 def test_a_task_that_takes_the_unit_out_asks_for_a_check_anew(task, outcome, may):
