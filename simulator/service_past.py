@@ -25,6 +25,8 @@ DAY_MS: Final = 24 * HOUR_MS
 #: How far back the weekly and monthly tasks were written down; rarer ones reach back to when a unit was put in service.
 BACK_DAYS: Final = 92
 _LATEST_MS: Final = 2 * HOUR_MS  # nothing was written in the last hours before the story
+#: Tasks that somebody put off the last time, so that something is overdue.
+_BEHIND: Final = frozenset({("tern", "purity-check"), ("hornbill", "alarm-test"), ("kite", "cabinet-filter")})
 _DRAWN_METER_H: Final = 4_000.0  # of a unit whose file says nothing
 
 
@@ -44,12 +46,19 @@ def _of_unit(site: Site, unit: Unit, story_ms: int, rng: random.Random) -> Itera
     for task in site.model_of(unit.id).task:
         if (every_ms := _every_ms(task)) is None:
             continue
-        for at_ms in _moments(since_ms, story_ms, every_ms, rng):
+        moments = list(_moments(since_ms, story_ms, every_ms, rng))
+        if (unit.id, task.id) in _BEHIND and moments:
+            yield _missed(site, unit, task, moments.pop(), entries.PUT_OFF, "the ward could not spare it")
+        for at_ms in moments:
             if task.proof:
                 yield from _proof(site, unit, at_ms, rng)
-            else:
-                yield (done := _done(site, unit, task, at_ms, rng))
-                if task.takes_unit_out and done.body["outcome"] == entries.DONE:
+                continue
+            if rng.random() < 0.02:
+                yield _missed(site, unit, task, at_ms, entries.COULD_NOT_LOCATE, "not in its ward during the round")
+                at_ms += 3 * DAY_MS  # it is looked for again
+            if at_ms < story_ms - 2 * _LATEST_MS:
+                yield _done(site, unit, task, at_ms, rng)
+                if task.takes_unit_out:
                     yield from _proof(site, unit, at_ms + HOUR_MS, rng)
 
 
@@ -78,24 +87,18 @@ def _moments(since_ms: int, story_ms: int, every_ms: int, rng: random.Random) ->
 
 
 def _done(site: Site, unit: Unit, task: Task, at_ms: int, rng: random.Random) -> JournalEntry:
-    lost = rng.random() < 0.02
     body: dict[str, Any] = {
-        "task": task.id, "outcome": entries.COULD_NOT_LOCATE if lost else entries.DONE, "note": "",
+        "task": task.id, "outcome": entries.DONE, "note": "",
+        "meter_h": round(meter_h(unit, _DRAWN_METER_H, at_ms), 1),
+        "minutes": max(5, round((task.minutes or 15) * rng.uniform(0.8, 1.3))),
+        "parts": {part.id: 1 for name in task.parts if (part := site.part(name)) is not None},
     }  # fmt: skip
-    if lost:
-        body["note"] = "not in its ward at the time of the round"
-    else:
-        body |= {
-            "meter_h": round(meter_h(unit, _DRAWN_METER_H, at_ms), 1),
-            "minutes": max(5, round((task.minutes or 15) * rng.uniform(0.8, 1.3))),
-            "parts": {part.id: 1 for part in _parts(site, task)},
-        }
-    who = _person(site, task.by, unit.ward)
-    return _entry(entries.TASK_DONE, at_ms, who, body, unit)
+    return _entry(entries.TASK_DONE, at_ms, _person(site, task.by, unit.ward), body, unit)
 
 
-def _parts(site: Site, task: Task) -> list[Part]:
-    return [part for name in task.parts if (part := site.part(name)) is not None]
+def _missed(site: Site, unit: Unit, task: Task, at_ms: int, outcome: str, note: str) -> JournalEntry:
+    body = {"task": task.id, "outcome": outcome, "note": note}
+    return _entry(entries.TASK_DONE, at_ms, _person(site, task.by, unit.ward), body, unit)
 
 
 def _proof(

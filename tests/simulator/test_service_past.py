@@ -11,6 +11,7 @@ import pytest
 from collector.rules import entries
 from collector.rules.catalogue import CAUSES
 from collector.rules.entries import JournalEntry, JournalRow
+from collector.service.due import due_tasks
 from collector.service.gate import may_return, standings
 from collector.service.stock import stock_of, unknown_parts
 from collector.service.work import open_orders, work_orders
@@ -51,7 +52,7 @@ def test_each_page_of_service_has_something_to_show(past: list[JournalEntry]) ->
     assert kinds.keys() >= {entries.TASK_DONE, entries.PURITY_PROOF, entries.CYLINDER_READ, entries.PART_MOVED,
                             entries.WORK_OPENED, entries.WORK_CLOSED}  # fmt: skip
     outcomes = Counter(entry.body["outcome"] for entry in past if entry.kind == entries.TASK_DONE)
-    assert outcomes[entries.COULD_NOT_LOCATE] < outcomes[entries.DONE] / 10
+    assert 0 < outcomes[entries.COULD_NOT_LOCATE] < outcomes[entries.DONE] / 10
 
 
 def test_tasks_and_parts_are_the_site_s(past: list[JournalEntry], site: Site) -> None:
@@ -84,6 +85,15 @@ def test_repairs_name_known_causes_and_one_order_is_open(past: list[JournalEntry
     assert len(closed) >= 3
     assert all(order.cause in CAUSES and order.proofs and order.last_proof for order in closed)
     assert len(list(orders)) == len(closed) + 1
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_little_is_overdue_as_in_a_hospital_that_keeps_up(site: Site, seed: int) -> None:
+    dues = due_tasks(site, rows_of(service_past(site, STORY_MS, seed)), {}, STORY_MS)
+    late = [due for due in dues if due.overdue and due.why == "calendar"]
+    assert 0 < len(late) <= 24
+    assert all(due.due_ms.p50 > STORY_MS - 100 * DAY_MS for due in late)
+    assert any(due.put_off for due in dues)
 
 
 def test_the_overdue_analyser_was_not_used(past: list[JournalEntry]) -> None:
