@@ -74,7 +74,7 @@ def test_no_part_was_used_that_was_not_there(site: Site, seed: int) -> None:
 def test_every_unit_that_was_opened_up_was_checked_afterwards(site: Site, hour: int) -> None:
     rows = rows_of(service_past(site, STORY_MS + hour * HOUR_MS, 1))
     doubtful = {unit for unit, standing in standings(site, rows).items() if standing.need is not None}
-    assert doubtful == {order.unit for order in open_orders(work_orders(rows))}
+    assert doubtful <= {order.unit for order in open_orders(work_orders(rows))}
     assert all(standing.out_ms is None for standing in standings(site, rows).values())
     assert may_return(standings(site, rows)["wren"], STORY_MS).proof is not None
 
