@@ -117,7 +117,8 @@ def _proof(
         except NotUsable:
             continue
         body = {**measured._asdict(), "analyser": analyser.id, "uncertainty_pct": judged.uncertainty_pct,
-                "result": judged.result, "work": work}  # fmt: skip
+                "result": judged.result, "work": work, "limit_pct": judged.limit_pct, "why": judged.why,
+                "calibrated": str(analyser.calibrated)}  # fmt: skip
         yield _entry(entries.PURITY_PROOF, at_ms, _person(site, "engineer"), body, unit)
         return
 
