@@ -72,6 +72,8 @@ class Ward(Table):
     flow_limit_lpm: Positive | None = None
     changeover_min: Positive = 15.0
     quiet_hours: str = ""
+    campus: str = ""
+    travel_min: NotNegative = 0.0
 
     @field_validator("quiet_hours")
     @classmethod
