@@ -6,7 +6,20 @@ import sys
 
 import typer
 
-from collector.cli import bench, check, collect, dashboard, demo, export, inventory, journal, replay, simulate
+from collector.cli import (
+    bench,
+    check,
+    collect,
+    dashboard,
+    demo,
+    export,
+    inventory,
+    journal,
+    replay,
+    report,
+    simulate,
+    work,
+)
 from collector.cli.says import EXIT_WRONG, Refused, say_error
 
 CAUTION = (
@@ -28,8 +41,12 @@ app.command("simulate")(simulate.simulate)
 app.command("replay")(replay.replay)
 app.command("export")(export.export)
 app.command("inventory")(inventory.inventory_command)
+app.command("report")(report.report)
+app.command("parts")(parts.parts_command)
+app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)
 app.command("check")(check.check)
+app.add_typer(work.app, name="work")
 app.add_typer(journal.app, name="journal")
 app.add_typer(bench.app, name="bench")
 

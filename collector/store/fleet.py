@@ -37,7 +37,7 @@ _FIRST: Final = """SELECT min(first_ms) FROM (SELECT
 def fleet_record(conn: sqlite3.Connection, site: Site, window: Span, now_ms: int) -> Record:
     """Everything that `fleet_figures` asks for; the span is empty while no hour has been rolled up."""
     with snapshot(conn):
-        rolled_ms = read_marks(conn).get("rolled_until", 0) // HOUR_MS * HOUR_MS
+        rolled_ms = rolled_until(conn)
         (first_ms,) = conn.execute(_FIRST).fetchone()
         until_ms = min(now_ms, rolled_ms)
         since_ms = first_ms if first_ms is not None else until_ms
@@ -57,13 +57,25 @@ def kept_rows(conn: sqlite3.Connection, kinds: Iterable[str], until_ms: int) -> 
     return [journal.row_of(row) for row in conn.execute(f"{journal.SELECT} WHERE {where}", (*names, until_ms))]
 
 
+def rolled_until(conn: sqlite3.Connection) -> int:
+    """Up to when hours are rolled up, in ms; 0 for none."""
+    return read_marks(conn).get("rolled_until", 0) // HOUR_MS * HOUR_MS
+
+
 def _given(conn: sqlite3.Connection, unit: str, model: Model, from_ms: int, to_ms: int) -> Given:
+    return given(*unit_hours(conn, unit, model, from_ms, to_ms), model)
+
+
+def unit_hours(
+    conn: sqlite3.Connection, unit: str, model: Model, from_ms: int, to_ms: int
+) -> tuple[list[Bucket], dict[int, list[Bucket]]]:  # fmt: skip
+    """A unit's hours with from_ms <= at_ms < to_ms, and the minutes of those that cannot be judged whole, by hour."""
     hours = [Bucket(*row) for row in conn.execute(_HOURS, (unit, from_ms, to_ms))]
     minutes: dict[int, list[Bucket]] = {}
     for start, end in _runs(needs_minutes(hours, model)):
         fine = (Bucket(*row) for row in conn.execute(_MINUTES, (unit, start, end)))
         minutes |= {at_ms: list(part) for at_ms, part in groupby(fine, lambda m: m.at_ms // HOUR_MS * HOUR_MS)}
-    return given(hours, minutes, model)
+    return hours, minutes
 
 
 def _runs(hours_ms: Iterable[int]) -> list[Span]:

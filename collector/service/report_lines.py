@@ -1,0 +1,156 @@
+"""The monthly report as typed lines: what its pages show and its CSV files hold, field by field."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Final
+
+import msgspec
+
+from collector.service.month import Month
+
+#: Outcomes of a task that fell due.
+ON_TIME: Final = "on time"
+LATE: Final = "late"
+OPEN: Final = "open"
+
+
+class Figure(msgspec.Struct, frozen=True, kw_only=True):
+    """One figure: `value` in `sign`, counted as `part` of `whole`; None where there are no data, and `says` why.
+
+    aim is what the trade asks for ("" where nothing is), met whether it is reached (None: cannot be said). `empty` is
+    what stands in a missing value's place.
+    """
+
+    key: str
+    title: str
+    value: float | None
+    sign: str
+    says: str
+    part: float | None = None
+    whole: float | None = None
+    aim: str = ""
+    met: bool | None = None
+    empty: str = "no data"
+
+
+class DayLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One day: alarms told to wards by priority, and unit-hours seen running, with output adequate among them."""
+
+    day: date
+    low: int
+    medium: int
+    high: int
+    running_h: float
+    adequate_h: float
+
+
+class WardLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One ward; hours are unit-hours of the units that stand there now. alarms_a_day is of those told to the ward."""
+
+    ward: str
+    title: str
+    units: int
+    in_service_h: float
+    down_h: float
+    unknown_h: float
+    availability_pct: float | None
+    tasks_due: int
+    tasks_on_time: int
+    warnings: int
+    acted_on: int
+    alarms: int
+    alarms_a_day: float
+    most_alarms_in_a_day: int
+    energy_kwh: float | None
+
+
+class UnitLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One unit; shown is its purity at rated flow this month: "yes", "no" or "not shown"."""
+
+    unit: str
+    ward: str
+    in_service_h: float
+    down_h: float
+    unknown_h: float
+    running_h: float
+    inadequate_h: float
+    failures: int
+    shut_offs: int
+    warnings: int
+    alarms: int
+    availability_pct: float | None
+    functional: str
+    functional_by: str
+    energy_kwh: float | None
+
+
+class TaskLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One task that fell due in the month; outcome: ON_TIME, LATE, OPEN, or that of the journal."""
+
+    unit: str
+    ward: str
+    task: str
+    title: str
+    due: str
+    done: str
+    outcome: str
+    note: str
+    by: str
+
+
+class WarningLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One warning, or a shut-off without one; moments are RFC 3339, UTC."""
+
+    unit: str
+    ward: str
+    raised: str
+    acted: str
+    acted_by: str
+    shut_off: str
+    ended: str
+    fate: str
+    acted_after_min: float | None
+    lead_min: float | None
+
+
+class PartLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One part: pieces used and received in the month, what they cost, and what is there and to be ordered."""
+
+    part: str
+    title: str
+    used: int
+    received: int
+    used_cost: float | None
+    stock: int | None
+    to_order: int | None
+    order_cost: float | None
+
+
+class NeedLine(msgspec.Struct, frozen=True, kw_only=True):
+    """Something that needs money or a decision; cost None where nobody has said what it costs."""
+
+    what: str
+    why: str
+    cost: float | None
+
+
+class MonthReport(msgspec.Struct, frozen=True, kw_only=True):
+    """A whole report; `short` says in sentences what a director must know, `gaps` what is missing in the data."""
+
+    month: Month
+    facility: str
+    of: str
+    simulated: bool
+    currency: str
+    made_ms: int
+    short: tuple[str, ...]
+    gaps: tuple[str, ...]
+    figures: tuple[Figure, ...]
+    days: tuple[DayLine, ...]
+    wards: tuple[WardLine, ...]
+    units: tuple[UnitLine, ...]
+    tasks: tuple[TaskLine, ...]
+    warnings: tuple[WarningLine, ...]
+    parts: tuple[PartLine, ...]
+    needs: tuple[NeedLine, ...]
