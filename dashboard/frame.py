@@ -14,8 +14,9 @@ from typing import Final, NamedTuple
 import streamlit as st
 
 from collector.rules.entries import JournalRow
+from collector.service.due import DueTask
 from collector.store import StoreError
-from dashboard import queries, words
+from dashboard import queries, upkeep_queries, words
 from dashboard.freshness import Banner, banners
 from dashboard.launch import DATA_ENV
 from dashboard.queries import Now
@@ -24,6 +25,7 @@ from dashboard.tiles import strip_html
 ASSETS: Final = Path(__file__).with_name("assets")
 EVERY_S: Final = 2
 SLOWLY_S: Final = 15
+DUES_S: Final = 60
 _WAITS: Final = "waits"
 
 
@@ -61,10 +63,21 @@ def service_rows() -> list[JournalRow]:
     return _rows(str(data_dir()))
 
 
+@st.cache_resource(ttl=DUES_S, max_entries=2, show_spinner=False)
+def _dues(path: str, _now: Now, _now_ms: int) -> list[DueTask]:
+    return upkeep_queries.dues(Path(path), _now, _now_ms)
+
+
+def dues(now: Now, now_ms: int) -> list[DueTask]:
+    """What is due on every unit, the soonest first, worked out once a minute and after each entry; StoreError."""
+    return _dues(str(data_dir()), now, now_ms)
+
+
 def forget() -> None:
     """Look anew at the next question: somebody has just written something."""
     _now.clear()
     _rows.clear()
+    _dues.clear()
 
 
 def look() -> Screen:

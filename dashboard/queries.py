@@ -120,7 +120,8 @@ def wall_ms() -> int:
 
 
 @contextmanager
-def _reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
+def reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
+    """The store, to read from; closed at the end."""
     conn = open_reader(data_dir, busy_ms=BUSY_MS)
     try:
         yield conn
@@ -130,7 +131,7 @@ def _reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
 
 def now(data_dir: Path) -> Now:
     """What is known now, all of one moment."""
-    with _reader(data_dir) as conn, snapshot(conn):
+    with reader(data_dir) as conn, snapshot(conn):
         facility = history.facility_id(conn)
         units, alarms = history.unit_rows(conn), history.alarm_rows(conn)
         documents = history.statuses(conn, "")
@@ -162,7 +163,7 @@ def _clock(document: dict[str, Any] | None) -> Clock:
 
 def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, points: int = 900) -> UnitPast:
     """A unit's quantities in at most `points` buckets, and what was raised and cleared meanwhile."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         series = history.series(conn, unit, from_ms, to_ms, points)
         own = history.journal_rows(conn, unit, from_ms, to_ms, (CONDITION,), EVENT_ROWS)
         shared = history.journal_rows(conn, "", from_ms, to_ms, (CONDITION,), EVENT_ROWS)
@@ -173,7 +174,7 @@ def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, po
 
 def unit_capacity(data_dir: Path, unit: str, from_ms: int, to_ms: int, points: int = 400) -> list[CapacityPoint]:
     """A unit's capacity by the hour, in at most `points` buckets."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         return history.capacity_points(conn, unit, from_ms, to_ms, points)
 
 
@@ -182,20 +183,20 @@ def journal(
     limit: int = JOURNAL_ROWS,
 ) -> list[JournalRow]:  # fmt: skip
     """Journal rows, newest first."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         return history.journal_rows(conn, unit, from_ms, None, kinds, min(limit, JOURNAL_ROWS))
 
 
 def service_rows(data_dir: Path, unit: str | None = None, kinds: Collection[str] = SERVICE_KINDS) -> list[JournalRow]:
     """What people did, in the order in which it was written down: what the folds of `collector.service` read."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         rows = history.journal_rows(conn, unit, None, None, kinds, SERVICE_ROWS)
     return sorted(rows, key=lambda row: row.seq)
 
 
 def health(data_dir: Path) -> Health:
     """How much there is, what was put aside, and what room is left."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         extent = history.extent(conn)
         counts, rows = history.quarantine_counts(conn), history.quarantine_rows(conn, QUARANTINE_ROWS)
     wal = store_path(data_dir).with_name(store_path(data_dir).name + "-wal")

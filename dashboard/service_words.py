@@ -140,7 +140,55 @@ def checked(passed: bool, left: str) -> str:
     return f"{'passed' if passed else 'FAILED'}: {left} %"
 
 
+# -- what is due ------------------------------------------------------------------------------------------------------
+WHOSE: Final = "Whose work"
+BY: Final = {"": "everybody's", "ward": "the ward's", "engineer": "the engineer's"}
+SHOW_AS: Final = "Show as"
+VIEWS: Final = {"list": "List", "month": "Month"}
+MONTH: Final = "Month"
+OVERDUE: Final = "Overdue"
+THIS_WEEK: Final = "Within a week"
+FOUR_WEEKS: Final = "Within four weeks"
+LATER: Final = "Later"
+NEVER_DONE: Final = "not on record"
+DUE_COLUMNS: Final = ("Unit", "Task", "Due", "Ward", "Because of", "Last done", "Tried")
+DUE_WIDTHS: Final = (10, 29, 15, 15, 11, 11, 9)
+WHY_DUE: Final = {"hours": "run hours", "calendar": "calendar", "idle": "standing idle"}
+DUE_CAPTION: Final = (
+    "By run hours the day is a forecast from the unit's own use; the range is nine chances in ten. The unit's manual "
+    "overrides every interval: write its tasks into the site file."
+)
+MONTH_CAPTION: Final = "What is overdue stands in today. By run hours the day is the most likely one."
+
+
+def late_by(age: str) -> str:
+    """How long something is overdue."""
+    return f"{age} overdue"
+
+
+def range_of(first: str, last: str) -> str:
+    """Between which days a forecast lies; "" for no end."""
+    return f"{first} to {last}" if last else f"{first} or later"
+
+
+def times(count: int, what: str) -> str:
+    """How often something happened; nothing for never."""
+    return f"{count} × {what}" if count else ""
+
+
+def counted(name: str, count: int) -> str:
+    """A heading and how many there are."""
+    return f"{name}: {count}" if count else name
+
+
+def month_name(today: date, ahead: int) -> str:
+    """A month so many after this one; with the year where a year begins."""
+    year, month = divmod(today.year * 12 + today.month - 1 + ahead, 12)
+    return f"{MONTHS[month]}{f' {year}' if month == 0 or ahead == 0 else ''}"
+
+
 # -- calendar ---------------------------------------------------------------------------------------------------------
+MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 

@@ -25,14 +25,25 @@ class Cell(NamedTuple):
 Row = Sequence[Cell | str]
 
 
-def sheet_html(columns: Sequence[str], rows: Sequence[Row], most: int = 100) -> str:
-    """Rows under their columns; beyond `most` they are counted, and "None." says that there are none."""
+def sheet_html(columns: Sequence[str], rows: Sequence[Row], most: int = 100, widths: Sequence[int] = ()) -> str:
+    """Rows under their columns; beyond `most` they are counted, and "None." says that there are none.
+
+    widths are shares of 100, so that lists above each other have their columns above each other.
+    """
     if not rows:
         return f'<p class="sw-none">{escape(words.NONE)}</p>'
-    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in columns)
+    shares = [f' style="width:{share}%"' for share in widths] or [""] * len(columns)
+    head = "".join(f'<th scope="col"{share}>{escape(name)}</th>' for name, share in zip(columns, shares, strict=True))
     body = "".join(f"<tr>{_row_html(columns, row)}</tr>" for row in rows[:most])
     more = f'<p class="sw-none">{escape(words.and_more(len(rows) - most))}</p>' if len(rows) > most else ""
-    return f'<table class="sw-sheet"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}'
+    fixed = " sw-fixed" if widths else ""
+    return f'<table class="sw-sheet{fixed}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}'
+
+
+def facts_html(pairs: Sequence[tuple[str, str]]) -> str:
+    """Names and what is known of each, line by line; for sentences as for numbers."""
+    made = (f"<div><dt>{escape(name)}</dt><dd>{escape(text)}</dd></div>" for name, text in pairs)
+    return f'<dl class="sw-facts">{"".join(made)}</dl>'
 
 
 def _row_html(columns: Sequence[str], row: Row) -> str:

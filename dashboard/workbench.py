@@ -21,11 +21,11 @@ from dashboard import service_words as words
 from dashboard.actions import TEXT_MAX, Person
 from dashboard.checks import draw_check
 from dashboard.desk import act
-from dashboard.figures import figures_html
 from dashboard.frame import data_dir
 from dashboard.orders import order_figures
 from dashboard.queries import Now
 from dashboard.service_actions import MINUTES_MOST, PIECES_MOST, Findings, close_work, open_work
+from dashboard.sheet import facts_html
 from dashboard.words import CAUSE_TITLES, OVERRIDE
 
 #: Points of capacity asked for a judgement: one an hour for as long as it looks back and on.
@@ -66,7 +66,7 @@ def draw_order(
     name = st.selectbox(words.ORDER, names, index=names.index(asked) if asked in names else 0, width=420,
                         format_func=lambda name: name if orders[name].is_open else words.closed_name(name))  # fmt: skip
     order = orders[name]
-    st.html(figures_html(order_figures(order, now, now_ms)))
+    st.html(facts_html(order_figures(order, now, now_ms)))
     points = queries.unit_capacity(data_dir(), order.unit, *span_asked(order, now_ms), _POINTS)
     st.write(judge_repair(order, points, now.model_of(order.unit), now_ms).text)
     if now.site.unit(order.unit) is None:

@@ -1,0 +1,30 @@
+"""What the screens of upkeep ask beyond what is known now; no Streamlit.
+
+Rules of this file: as in queries.py: every question opens its own connection and has an end; StoreError says in plain
+words what is wrong.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from collector.service.due import DueTask, due_tasks
+from collector.service.record import KINDS as RECORD_KINDS
+from collector.service.reliability import Fleet, fleet_figures
+from collector.service.spans import Span
+from collector.site import Site
+from collector.store.fleet import fleet_record
+from dashboard.queries import Now, reader, service_rows
+
+
+def dues(data_dir: Path, now: Now, now_ms: int) -> list[DueTask]:
+    """Every task of every unit and when it is due, the soonest first; without a site file nothing."""
+    if now.site is None:
+        return []
+    return due_tasks(now.site, service_rows(data_dir, kinds=RECORD_KINDS), now.units, now_ms)
+
+
+def fleet(data_dir: Path, site: Site, span: Span, now_ms: int) -> Fleet:
+    """The fleet's figures over a span."""
+    with reader(data_dir) as conn:
+        return fleet_figures(fleet_record(conn, site, span, now_ms))
