@@ -61,7 +61,7 @@ def kaplan_meier(lives: Iterable[Life], confidence: float = 0.95) -> Survival:
                     confidence=confidence)  # fmt: skip
 
 
-def _points(failed: Sequence[float], alive: Sequence[float], confidence: float) -> list[Point]:
+def _points(failed: list[float], alive: Sequence[float], confidence: float) -> list[Point]:
     sf = stats.ecdf(stats.CensoredData(uncensored=failed, right=alive)).sf
     with warnings.catch_warnings():
         # SciPy says so where survival is 1 or 0 and the formula has no bounds: they are None then.
@@ -71,7 +71,7 @@ def _points(failed: Sequence[float], alive: Sequence[float], confidence: float) 
     everyone = np.sort(np.array([*failed, *alive]))
     points = []
     for place, (run_h, survival) in enumerate(zip(sf.quantiles, sf.probabilities, strict=True)):
-        ended = sum(one == run_h for one in failed)
+        ended = failed.count(float(run_h))
         if ended:
             at_risk = len(everyone) - int(np.searchsorted(everyone, run_h))
             points.append(
