@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from collector.dues import STATUS as DUES
+from collector.dues import Dues, load_dues
 from collector.rules import entries
 from collector.rules.alarms import Alarm, AlarmBoard
 from collector.rules.engine import RulesEngine
@@ -19,10 +21,11 @@ from collector.store import Store
 
 
 class Followed:
-    """`engine`, `board`, and `seq`, the last journal row that is folded; `changed_wards` have something new to hear."""
+    """`engine`, `board`, `dues`, and `seq`, the last journal row that is folded; `changed_wards` have news to hear."""
 
     engine: RulesEngine
     board: AlarmBoard
+    dues: Dues
     seq: int
 
     def __init__(self, site: Site, store: Store) -> None:
@@ -47,7 +50,8 @@ class Followed:
                 alarm.ward = self._site.ward_of(alarm.unit).id
         board = AlarmBoard(alarms, self._unused | set(removed))
         seq = int((self._store.status("board") or {}).get("seq", 0))
-        self.engine, self.board, self.seq, self.sound = engine, board, seq, True
+        dues = load_dues(self._site, self._store, seq)
+        self.engine, self.board, self.dues, self.seq, self.sound = engine, board, dues, seq, True
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
         """Entries that clear what nothing else ever would: alarms of units that are gone, of wards that units left."""
@@ -94,6 +98,10 @@ class Followed:
             self._store.save_alarms(self._fold(rows))
             self.seq = rows[-1].seq
             self._store.set_status("board", {"seq": self.seq})
+        self.dues.fold(rows)
+        if self.dues.unsaved:
+            self._store.set_status(DUES, self.dues.document())
+            self.dues.unsaved = False
         return rows
 
     def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:

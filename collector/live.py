@@ -125,7 +125,8 @@ class Collector:
         followed.sound = False
         late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
-        news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms)]
+        news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms),
+                *followed.dues.news(now_ms)]  # fmt: skip
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():

@@ -1,9 +1,10 @@
 """What is due on each unit and when: by run hours, by calendar, by condition or by standing idle, whichever first.
 
 Hours ahead are forecast from the unit's own use (running.py), so a moment by hours is a range. Every interval counts
-from when the task was last done, late or early. Without any record of it, hours count from new as the unit's meter tells,
-and days from the date it was put in service, else from when it was first followed. A unit that is in store (in_service
-is false) runs no hours; its calendar goes on. Time in which nobody heard of a unit makes no task due by its median.
+from when the task was last done, late or early. Without any record of it, hours count from new as the unit's meter
+tells, and days from the date it was put in service, else from when it was first followed. A unit that is in store
+(in_service is false) runs no hours; its calendar goes on. Time in which nobody heard of a unit makes no task due by its
+median.
 
 A cause that the rules told stays a reason for its task until the task is done, work on the unit is closed or a check
 passes: a fault does not go away because the unit was switched off. A condition counts as long as it stands; one that
@@ -12,7 +13,7 @@ still stands two days after the task was done is a reason again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from datetime import date, datetime
 from typing import Final, Literal, NamedTuple
 from zoneinfo import ZoneInfo
@@ -94,14 +95,17 @@ def dues_of(site: Site, record: Record, units: Mapping[str, UnitRow], now_ms: in
     return sorted(found, key=lambda due: (due.due_ms.p50, due.unit, due.task))
 
 
-def unit_dues(site: Site, unit: Unit, record: Record, row: UnitRow | None, now_ms: int) -> Iterator[DueTask]:
-    """What is due on one unit; without its row, from the journal alone."""
+def unit_dues(
+    site: Site, unit: Unit, record: Record, row: UnitRow | None, now_ms: int, apart_from: Collection[str] = ()
+) -> Iterator[DueTask]:
+    """What is due on one unit, by anything but these signs; without its row, from the journal alone."""
     known = record.units.get(unit.id, UnitRecord())
     since_ms = _followed_since(site, unit, record, known, now_ms)
     hours = hours_of(unit, known, row, since_ms, now_ms)
     horizon_ms = now_ms + HORIZON_DAYS * DAY
     for task in tasks_of(site, unit.id):
-        reasons = list(_reasons(task, known, hours, row, since_ms, now_ms))
+        reasons = [reason for reason in _reasons(task, known, hours, row, since_ms, now_ms)
+                   if reason.sign not in apart_from]  # fmt: skip
         if not reasons:
             continue
         first = min(reasons, key=lambda reason: reason.p50)

@@ -153,7 +153,7 @@ def _do(unit: UnitRecord, row: JournalRow, site: Site) -> None:
         task = task_of(site, row.unit, str(row.body.get("task")))
         if task is not None and not task.proof:  # a check without its figures proves nothing
             _done(unit, task.id, row)
-            if task.takes_unit_out:
+            if task.takes_unit_out and (task.parts or row.body.get("parts")):
                 _doubt(unit, row.at_ms, "opened")
     else:
         task_id, outcome = str(row.body.get("task")), str(row.body.get("outcome"))

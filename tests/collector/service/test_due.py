@@ -190,8 +190,9 @@ def test_a_check_made_before_the_order_is_closed_is_the_repairs_own() -> None:
     assert not due(site_of(PROOF), journal.add(5, entries.WORK_CLOSED, work="w1"), 6).overdue
 
 
-def test_a_task_that_opens_the_unit_makes_a_check_due() -> None:
-    site = site_of(PROOF + BY_DAYS + task("every_days = 7\ntakes_unit_out = false", "wash"))
+def test_a_task_that_changes_parts_of_the_unit_makes_a_check_due() -> None:
+    filters = task('every_days = 30\nparts = ["felt"]')
+    site = site_of(PROOF + filters + task("every_days = 7\ntakes_unit_out = false", "wash"))
     journal = Journal().add(0, entries.PURITY_PROOF, result=entries.PASS).done(3, "wash")
     checks = [one for one in due_tasks(site, journal.rows, {}, START_MS + 4 * DAY) if one.proof]
     assert not checks[0].overdue

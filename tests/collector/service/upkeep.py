@@ -7,7 +7,7 @@ from itertools import count
 from typing import Any
 
 from collector.rules import entries
-from collector.rules.entries import JournalRow
+from collector.rules.entries import JournalEntry, JournalRow
 from collector.rules.limits import DAY
 from collector.site import Site, parse_site
 
@@ -37,8 +37,13 @@ class Journal:
     def add(self, day: float, kind: str, condition: str = "", unit: str = "u1", **body: Any) -> Journal:
         """One row."""
         at_ms = START_MS + round(day * DAY)
-        self.rows.append(JournalRow(at_ms=at_ms, kind=kind, unit=unit, condition=condition, body=body,
-                                    seq=next(self._seq), recorded_ms=at_ms))  # fmt: skip
+        return self.write([JournalEntry(at_ms=at_ms, kind=kind, unit=unit, condition=condition, body=body)])
+
+    def write(self, news: Iterable[JournalEntry]) -> Journal:
+        """Entries as the store would number them."""
+        for entry in news:
+            fields = {name: getattr(entry, name) for name in JournalEntry.__struct_fields__}
+            self.rows.append(JournalRow(**fields, seq=next(self._seq), recorded_ms=entry.at_ms))
         return self
 
     def hours(self, a_day: Iterable[float], first_day: int = 0, meter_h: float | None = None) -> Journal:
