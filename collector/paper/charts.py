@@ -19,6 +19,8 @@ FONT: Final = "DejaVu Sans, Verdana, sans-serif"
 INK: Final = "#1b2a33"
 BAR: Final = "#2b6a8f"
 _PRIORITIES: Final = {"high": "#a50f15", "medium": "#e6a700", "low": "#7fb3c8"}
+#: Width and height are those of the whole picture, so that pictures side by side have the same letters.
+_FIT: Final = alt.AutoSizeParams(type="fit", contains="padding")
 #: A ward's name longer than this would take the room of its bar.
 _NAME_MOST: Final = 22
 #: More wards than this are not drawn: the worst are, and the table has them all.
@@ -52,7 +54,9 @@ def availability(wards: Sequence[WardLine], width: int, height: int) -> Chart | 
     words = base.mark_text(align="right", dx=-4, fontSize=10, color="white").encode(text="said:N")
     more = f" (the {WARDS_MOST} lowest of {len(rows)})" if len(rows) > WARDS_MOST else ""
     bars = base.mark_bar(color=BAR, size=min(20, height * 0.7 / len(table)))
-    chart: Chart = (bars + words).properties(width=width, height=height, title="Availability by ward" + more)
+    chart: Chart = (bars + words).properties(
+        width=width, height=height, title="Availability by ward" + more, autosize=_FIT
+    )
     return chart
 
 
@@ -69,7 +73,8 @@ def alarms(days: Sequence[DayLine], width: int, height: int) -> Chart:
         x=_days(days), y=alt.Y("n:Q", title="alarms", scale=alt.Scale(domain=[0, max(4, most)]),
                                axis=alt.Axis(tickMinStep=1, tickCount=4)),
         color=alt.Color("priority:N", scale=scale), order="order:Q",
-    ).properties(width=width, height=height, title="Alarms told to wards, by day and priority")  # fmt: skip
+    ).properties(width=width, height=height, title="Alarms told to wards, by day and priority",
+                 autosize=_FIT)  # fmt: skip
     return chart
 
 
@@ -87,13 +92,15 @@ def adequate(days: Sequence[DayLine], width: int, height: int) -> Chart | None:
     chart: Chart = alt.Chart(pd.DataFrame(rows)).mark_bar().encode(
         x=_days(days), y=alt.Y("h:Q", title="unit-hours", axis=alt.Axis(tickCount=4)),
         color=alt.Color("what:N", scale=scale), order="order:Q",
-    ).properties(width=width, height=height, title="Hours that units ran, by day and output")  # fmt: skip
+    ).properties(width=width, height=height, title="Hours that units ran, by day and output",
+                 autosize=_FIT)  # fmt: skip
     return chart
 
 
 def _days(days: Sequence[DayLine]) -> alt.X:
     shown = [day.day.day for day in days]
-    return alt.X("day:O", title="day of the month", sort=shown, axis=alt.Axis(labelAngle=0, labelOverlap="greedy"))
+    axis = alt.Axis(labelAngle=0, values=shown[:: 1 + len(shown) // 16])
+    return alt.X("day:O", title="day of the month", sort=shown, axis=axis)
 
 
 def _short(name: str) -> str:

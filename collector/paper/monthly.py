@@ -9,7 +9,7 @@ from typing import Final
 from reportlab.platypus import Flowable, PageBreak, Table, TableStyle
 
 from collector.paper import charts, sheet
-from collector.paper.monthly_tables import detail_tables
+from collector.paper.monthly_tables import FIRST_NEEDS, detail_tables, needs
 from collector.paper.sheet import space, text
 from collector.service.report_lines import Figure, MonthReport
 
@@ -56,8 +56,8 @@ def _first_page(report: MonthReport) -> Iterable[Flowable]:
     yield space(3)
     yield from _plots(report)
     if report.gaps:
-        yield space(1)
         yield text("What the data do not say: " + " ".join(report.gaps), sheet.NOTE)
+    yield from needs(report, FIRST_NEEDS)
 
 
 def _cards(figures: Sequence[Figure]) -> Flowable:
@@ -80,18 +80,19 @@ def _card(figure: Figure) -> list[Flowable]:
 def shown(figure: Figure) -> str:
     """A figure's value as people read it, with its sign."""
     value = figure.value or 0.0
+    if figure.sign == "%" and value < 100:
+        value = min(value, 99.9)  # not all is not all
     digits = 1 if figure.sign == "%" and 0 < value < 100 else 0 if abs(value) >= 100 or value == int(value) else 1
     return f"{value:,.{digits}f} {figure.sign}".strip().replace(",", " ")
 
 
 def _plots(report: MonthReport) -> Iterable[Flowable]:
-    half = sheet.WIDTH_PT / 2 - 6
-    left = charts.availability(report.wards, 200, 150)
-    made = [left, charts.alarms(report.days, 250, 150)]
+    half = sheet.WIDTH_PT / 2 - 4
+    made = [charts.availability(report.wards, 350, 240), charts.alarms(report.days, 350, 240)]
     row = [sheet.picture(charts.png(chart), half) if chart is not None else text("Availability by ward: no data.")
            for chart in made]  # fmt: skip
     yield Table([row], colWidths=[sheet.WIDTH_PT / 2] * 2, style=_PLOT_GRID)
-    wide = charts.adequate(report.days, 560, 95)
+    wide = charts.adequate(report.days, 714, 190)
     if wide is None:
         yield text("Hours that units ran: no readings in this month.")
     else:

@@ -14,6 +14,10 @@ from collector.service.report_lines import MonthReport, UnitLine
 #: Lines of a table that people read through; the CSV files have all of them.
 WORST_UNITS: Final = 12
 MOST_LINES: Final = 60
+#: What needs money: so many lines on the first page.
+FIRST_NEEDS: Final = 5
+#: Below it a unit is not named: a minute under the limit after a start is no trouble.
+LEAST_TROUBLE: Final = 1.0
 NONE: Final = "None."
 
 COUNTED: Final = (
@@ -45,8 +49,8 @@ COUNTED: Final = (
 
 def detail_tables(report: MonthReport) -> Iterable[Flowable]:
     """Everything after the first page."""
-    yield from _section("What needs money or a decision", ("What", "Why", f"Cost {report.currency}".strip()),
-                        [(n.what, n.why, _money(n.cost)) for n in report.needs], (28, 58, 14), left=2)  # fmt: skip
+    if len(report.needs) > FIRST_NEEDS:
+        yield from needs(report, MOST_LINES)
     yield from _wards(report)
     yield from _units(report)
     yield from _warnings(report)
@@ -56,12 +60,19 @@ def detail_tables(report: MonthReport) -> Iterable[Flowable]:
     yield from (text(said, NOTE) for said in COUNTED)
 
 
+def needs(report: MonthReport, most: int) -> Iterable[Flowable]:
+    """What needs money or a decision, the first of it."""
+    rows = [(need.what, need.why, _money(need.cost)) for need in report.needs[:most]]
+    yield from _section("What needs money or a decision", ("What", "Why", f"Cost {report.currency}".strip()), rows,
+                        (34, 52, 14), left=2, more=len(report.needs) - len(rows))  # fmt: skip
+
+
 def _wards(report: MonthReport) -> Iterable[Flowable]:
     heads = ("Ward", "Units", "Available %", "Down h", "Unknown h", "Tasks on time", "Warnings acted on",
              "Alarms a day", "Most in a day", "kWh")  # fmt: skip
     rows = [
         (w.title, str(w.units), _number(w.availability_pct), _number(w.down_h), _number(w.unknown_h),
-         f"{w.tasks_on_time} of {w.tasks_due}", f"{w.acted_on} of {w.warnings}", _number(w.alarms_a_day),
+         _of(w.tasks_on_time, w.tasks_due), _of(w.acted_on, w.warnings), _number(w.alarms_a_day),
          str(w.most_alarms_in_a_day), _number(w.energy_kwh, 0))
         for w in report.wards
     ]  # fmt: skip
@@ -71,14 +82,14 @@ def _wards(report: MonthReport) -> Iterable[Flowable]:
 def _units(report: MonthReport) -> Iterable[Flowable]:
     heads = ("Unit", "Ward", "Shown at rated flow", "Available %", "Down h", "Under limit h", "Failures", "Shut-offs",
              "Warnings", "Alarms")  # fmt: skip
-    bad = [unit for unit in worst(report.units) if trouble(unit) > 0]
+    bad = [unit for unit in worst(report.units) if trouble(unit) >= LEAST_TROUBLE]
     names = {ward.ward: ward.title for ward in report.wards}
     rows = [
         (u.unit, names.get(u.ward, u.ward), u.functional, _number(u.availability_pct), _number(u.down_h),
          _number(u.inadequate_h), str(u.failures), str(u.shut_offs), str(u.warnings), str(u.alarms))
         for u in bad[:WORST_UNITS]
     ]  # fmt: skip
-    yield from _section("Units with the most trouble", heads, rows, (14, 18, 12, 10, 9, 10, 9, 9, 9, 8), left=3,
+    yield from _section("Units with the most trouble", heads, rows, (13, 18, 12, 11, 8, 9, 9, 9.5, 10, 8), left=3,
                         more=len(bad) - len(rows))  # fmt: skip
 
 
@@ -105,7 +116,7 @@ def _warnings(report: MonthReport) -> Iterable[Flowable]:
 
 def _tasks(report: MonthReport) -> Iterable[Flowable]:
     missed = [task for task in report.tasks if task.outcome != "on time"]
-    rows = [(t.unit, t.title, t.due, t.done, t.outcome, t.note) for t in missed[:MOST_LINES]]
+    rows = [(t.unit, t.title, t.due, t.done, t.outcome.replace("-", " "), t.note) for t in missed[:MOST_LINES]]
     yield from _section("Maintenance not done on time", ("Unit", "Task", "Due", "Done", "Outcome", "Note"), rows,
                         (13, 34, 11, 11, 14, 17), left=6, more=len(missed) - len(rows))  # fmt: skip
 
@@ -127,7 +138,7 @@ def _section(
     yield heading(title)
     yield table(heads, rows, widths, left=left) if rows else text(NONE)
     if more > 0:
-        yield text(f"and {more} more; all of them are in the CSV files.", NOTE)
+        yield text(f"and {more} more, in the tables that follow or the CSV files.", NOTE)
 
 
 def _when(moment: str, report: MonthReport) -> str:
@@ -139,6 +150,10 @@ def _when(moment: str, report: MonthReport) -> str:
 
 def _number(value: float | None, digits: int = 1) -> str:
     return "–" if value is None else f"{value:,.{digits}f}".replace(",", " ")
+
+
+def _of(part: int, whole: int) -> str:
+    return f"{part} of {whole}" if whole else "–"
 
 
 def _whole(value: int | None) -> str:

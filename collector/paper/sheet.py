@@ -13,20 +13,23 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
+    BaseDocTemplate,
     Flowable,
+    Frame,
     Image,
-    KeepTogether,
     LongTable,
+    PageTemplate,
     Paragraph,
-    SimpleDocTemplate,
     Spacer,
     TableStyle,
-)
+)  # fmt: skip
 
 from collector.paper.fonts import BOLD, PLAIN, letters, marked
 
 MARGIN_PT: Final = 16 * mm
 WIDTH_PT: Final = A4[0] - 2 * MARGIN_PT
+_TOP_PT: Final = 14 * mm
+_BOTTOM_PT: Final = 18 * mm
 PAPER: Final = colors.white
 INK: Final = colors.HexColor("#1b2a33")
 PALE_INK: Final = colors.HexColor("#5a6b75")
@@ -56,8 +59,9 @@ def pages(story: Sequence[Flowable], *, title: str, foot: str) -> bytes:
     """The PDF of these parts; the foot line stands on every page with its number."""
     letters()
     out = BytesIO()
-    document = SimpleDocTemplate(out, pagesize=A4, title=title, author="sieveward", invariant=1, leftMargin=MARGIN_PT,
-                                 rightMargin=MARGIN_PT, topMargin=13 * mm, bottomMargin=17 * mm)  # fmt: skip
+    document = BaseDocTemplate(out, pagesize=A4, title=title, author="sieveward", invariant=1)
+    frame = Frame(MARGIN_PT, _BOTTOM_PT, WIDTH_PT, A4[1] - _BOTTOM_PT - _TOP_PT, 0, 0, 0, 0)
+    document.addPageTemplates(PageTemplate(frames=[frame]))
     document.build(list(story), canvasmaker=lambda *args, **kw: _Numbered(*args, foot=foot, **kw))
     return out.getvalue()
 
@@ -112,11 +116,6 @@ def picture(png: bytes, width_pt: float) -> Image:
     image.drawHeight *= width_pt / image.drawWidth
     image.drawWidth = width_pt
     return image
-
-
-def together(*parts: Flowable) -> KeepTogether:
-    """Parts that stay on one page where they fit on one."""
-    return KeepTogether(list(parts))
 
 
 def space(height_mm: float) -> Spacer:

@@ -77,7 +77,7 @@ def _acted_on(data: MonthData) -> Figure:
     missed, ended = (sum(one.fate == fate for one in warned) for fate in (SHUT_OFF_FIRST, ENDED))
     says = f"{acted} of {len(warned)} warnings; {missed} shut off before anybody acted, {ended} ended by themselves"
     says += f"; {unwarned} shut-offs without a warning" if unwarned else ""
-    return Figure(key="warnings_acted_on", title="Warnings acted on before shut-off", sign="%", part=acted,
+    return Figure(key="warnings_acted_on", title="Warnings acted on in time", sign="%", part=acted,
                   value=percent(acted / len(warned)) if warned else None, says=says, whole=len(warned),
                   empty=NONE if data.data_days else "no data")  # fmt: skip
 
@@ -143,7 +143,7 @@ def in_short(
     if not_shown:
         said.append(f"{_times(not_shown, 'unit')} in use not checked at rated flow this month: how good is not known.")
     if needs:
-        said.append(f"{_times(len(needs), 'thing')} to decide on or pay for: next page.")
+        said.append(f"{_times(len(needs), 'thing')} to decide on or pay for, below.")
     return said or ["Nothing stands out: no unwarned shut-off, maintenance on time, every unit shown good."]
 
 

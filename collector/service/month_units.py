@@ -10,6 +10,7 @@ from collector.service.given import ADEQUATE, INADEQUATE, Bucket, judge
 from collector.service.month_data import MonthData, ran_h
 from collector.service.proof import FLOW_SHARE, Proof
 from collector.service.report_lines import ON_TIME, DayLine, TaskLine, UnitLine, WardLine
+from collector.service.warned import STANDS
 from collector.site import Model, Unit, Ward
 
 SHOWN: Final = "yes"
@@ -58,7 +59,7 @@ def ward_lines(data: MonthData, units: Sequence[UnitLine], tasks: Sequence[TaskL
 def _ward_line(data: MonthData, place: Ward, units: Sequence[UnitLine], tasks: Sequence[TaskLine]) -> WardLine:
     ward = place.id
     hours = data.fleet.wards[ward].availability
-    warned = [one for one in data.warned if one.ward == ward]
+    warned = [one for one in data.warned if one.ward == ward and one.raised_ms is not None and one.fate != STANDS]
     due = [task for task in tasks if task.ward == ward]
     used = [unit.energy_kwh for unit in units if unit.ward == ward and unit.energy_kwh is not None]
     by_day = Counter(data.month.day_of(alarm.from_ms) for alarm in data.told[ward])

@@ -46,7 +46,10 @@ class DayLine(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class WardLine(msgspec.Struct, frozen=True, kw_only=True):
-    """One ward; hours are unit-hours of the units that stand there now. alarms_a_day is of those told to the ward."""
+    """One ward; hours are unit-hours of the units that stand there now. alarms_a_day is of those told to the ward.
+
+    warnings are those that are over, acted_on of them before any shut-off.
+    """
 
     ward: str
     title: str
