@@ -1,8 +1,9 @@
 """Proof: purity at rated flow, as found and as left, by a named reference analyser whose calibration is in date.
 
-A check passes when even the least that purity may be reaches the limit: as left less the analyser's uncertainty, at
-82 % or the model's own red limit where that is higher (82 %: WHO's and ISO 80601-2-69's low-purity alarm point). It
-counts at the rated flow only, to a tenth, as good as flow settings are (ISO 80601-2-69, from memory).
+A check passes when even the least that purity may be reaches the limit: as left less the analyser's uncertainty (an
+expanded one, k = 2: guarded acceptance after JCGM 106:2012, 8.3.2, from memory), at 82 % or the model's own red limit
+where that is higher (82 %: WHO's and ISO 80601-2-69's low-purity alarm point). It counts at the rated flow only, to a
+tenth, as good as flow settings are (ISO 80601-2-69, from memory).
 """
 
 from __future__ import annotations
