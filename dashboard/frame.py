@@ -15,6 +15,7 @@ import streamlit as st
 
 from collector.rules.entries import JournalRow
 from collector.service.due import DueTask
+from collector.service.order import Order
 from collector.store import StoreError
 from dashboard import queries, upkeep_queries, words
 from dashboard.freshness import Banner, banners
@@ -73,11 +74,22 @@ def dues(now: Now, now_ms: int) -> list[DueTask]:
     return _dues(str(data_dir()), now, now_ms)
 
 
+@st.cache_resource(ttl=DUES_S, max_entries=2, show_spinner=False)
+def _order(path: str, _now: Now, _now_ms: int) -> Order:
+    return upkeep_queries.order(Path(path), _now, _now_ms)
+
+
+def order(now: Now, now_ms: int) -> Order:
+    """What to order this month, worked out as often as what is due; StoreError."""
+    return _order(str(data_dir()), now, now_ms)
+
+
 def forget() -> None:
     """Look anew at the next question: somebody has just written something."""
     _now.clear()
     _rows.clear()
     _dues.clear()
+    _order.clear()
 
 
 def look() -> Screen:

@@ -40,11 +40,3 @@ def work_closed(work: str) -> str:
 def other_unit(work: str, unit: str) -> str:
     """Said when an order belongs to another unit."""
     return f"Work order {work} is of {unit}. Choose one of this unit, or none."
-
-
-def above_full(cylinder: str, kpa: float, full_kpa: float) -> str:
-    """Said of a pressure that no full cylinder has: mostly a wrong unit."""
-    return (
-        f"{kpa:,.0f} kPa is more than {cylinder} holds when full ({full_kpa:,.0f} kPa). Check the gauge's unit; if it "
-        "is right, correct full_kpa in the site file."
-    )

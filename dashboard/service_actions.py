@@ -11,6 +11,7 @@ from datetime import date
 from math import isfinite
 from typing import Any, Final, NamedTuple
 
+from collector.backup.gauge import GaugeError, entered_text, gauge_kpa
 from collector.rules import entries
 from collector.rules.alarms import Alarm
 from collector.rules.catalogue import CAUSES
@@ -34,10 +35,6 @@ MAY: Final[dict[str, frozenset[str]]] = {
     entries.PART_MOVED: _PLANNING,
     entries.VISIT: _PLANNING | _MAINTENANCE,
 }
-#: Gauge pressure in kPa of one unit: by definition; pound-force per square inch after NIST SP 811, appendix B.8.
-KPA_OF: Final[dict[str, float]] = {"kPa": 1.0, "bar": 100.0, "psi": 6.894757, "MPa": 1000.0}
-#: A cylinder in the sun may stand over its filling pressure by so much (common practice, no source).
-ABOVE_FULL: Final = 1.2
 MINUTES_MOST: Final = 24 * 60.0
 PIECES_MOST: Final = 10_000
 
@@ -157,12 +154,13 @@ def prove(
 def read_cylinder(
     site: Site, cylinder: Cylinder, person: Person, now_ms: int, value: float, unit: str
 ) -> JournalEntry:  # fmt: skip
-    """A cylinder's gauge was read: a gauge pressure in one of KPA_OF's units, which the record keeps as entered."""
+    """A cylinder's gauge was read, in one of gauge.UNITS; the record keeps it as it was entered too."""
     who = _allowed(person, MAY[entries.CYLINDER_READ], "Reading a cylinder")
-    kpa = _number("Pressure", value, 1e6) * KPA_OF[unit]
-    if kpa > cylinder.full_kpa * ABOVE_FULL:
-        raise Refused(refusals.above_full(cylinder.id, kpa, cylinder.full_kpa))
-    body = {"cylinder": cylinder.id, "kpa": round(kpa, 1), "entered": f"{value:g} {unit}"}
+    try:
+        kpa = gauge_kpa(value, unit, cylinder)
+    except GaugeError as error:
+        raise Refused(str(error)) from error
+    body = {"cylinder": cylinder.id, "kpa": round(kpa, 1), "entered": entered_text(value, unit)}
     return _entry(entries.CYLINDER_READ, who, now_ms, body, ward=cylinder.ward)
 
 

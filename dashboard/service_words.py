@@ -140,6 +140,58 @@ def checked(passed: bool, left: str) -> str:
     return f"{'passed' if passed else 'FAILED'}: {left} %"
 
 
+# -- parts ------------------------------------------------------------------------------------------------------------
+NO_PARTS: Final = "The site file names no parts yet. Add [[part]] entries to it and start the collector again."
+TO_ORDER: Final = "To order this month"
+AT_ONCE: Final = "Of them at once"
+COST: Final = "Cost"
+STOCK: Final = "Stock and order"
+PART_COLUMNS: Final = ("Part", "In stock", "On its way", "Needed", "Order at", "Order", "Cost", "Lasts")
+PARTS_CAPTION: Final = (
+    "Needed: pieces over the lead time and a month, for tasks that fall due and for failures. Order at: the stock at "
+    "which an order cannot wait for the month's end. Lasts: the chance that what there is and what is on its way lasts "
+    "until next month's order would come, and the chance that is wanted."
+)
+COUNT_SHELF: Final = "more was used than was ever counted: count the shelf"
+MOVE_PARTS: Final = "Parts that came or went"
+MOVE_CAPTION: Final = "Parts used in a task or a work order are counted there: do not write them here again."
+PART: Final = "Part"
+WHAT: Final = "What"
+MOVES: Final = {"ordered": "ordered", "received": "received", "found": "found when counting", "gone": "gone"}
+PIECES: Final = "Pieces"
+MOVE_WHY: Final = "Why (where they were found or are gone)"
+
+
+def parts_count(count: int) -> str:
+    """How many parts are to be ordered."""
+    return f"{count} part{'s' * (count != 1)}" if count else "nothing"
+
+
+def lost_order(pieces: int) -> str:
+    """Said of pieces that were ordered so long ago that nobody should wait for them."""
+    return f"{pieces} ordered long ago, not counted on" if pieces else ""
+
+
+def made_of(planned: float, failures: float) -> str:
+    """What a need is made of."""
+    return f"{planned:.1f} for tasks, {failures:.1f} for failures"
+
+
+def order_at_once(pieces: int) -> str:
+    """An order that cannot wait."""
+    return f"{pieces} at once"
+
+
+def lasts(chance: float, wanted: float) -> str:
+    """How likely the stock lasts, and how likely it should."""
+    return f"{chance:.0%} of {wanted:.0%}"
+
+
+def unknown_parts(names: tuple[str, ...]) -> str:
+    """Parts that are used and not in the site file."""
+    return f"No [[part]] in the site file for: {', '.join(names)}. Nothing can be said about those."
+
+
 # -- what is due ------------------------------------------------------------------------------------------------------
 WHOSE: Final = "Whose work"
 BY: Final = {"": "everybody's", "ward": "the ward's", "engineer": "the engineer's"}

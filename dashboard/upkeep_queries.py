@@ -9,6 +9,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from collector.service.due import DueTask, due_tasks
+from collector.service.order import KINDS as ORDER_KINDS
+from collector.service.order import Order, month_order
 from collector.service.record import KINDS as RECORD_KINDS
 from collector.service.reliability import Fleet, fleet_figures
 from collector.service.spans import Span
@@ -22,6 +24,13 @@ def dues(data_dir: Path, now: Now, now_ms: int) -> list[DueTask]:
     if now.site is None:
         return []
     return due_tasks(now.site, service_rows(data_dir, kinds=RECORD_KINDS), now.units, now_ms)
+
+
+def order(data_dir: Path, now: Now, now_ms: int) -> Order:
+    """What to order this month; without a site file nothing."""
+    if now.site is None:
+        return Order(needs=(), cost=0.0, currency="", unknown=())
+    return month_order(now.site, service_rows(data_dir, kinds=ORDER_KINDS), now.units, now_ms)
 
 
 def fleet(data_dir: Path, site: Site, span: Span, now_ms: int) -> Fleet:
