@@ -16,17 +16,21 @@ import streamlit as st
 from collector.rules.entries import JournalRow
 from collector.service.due import DueTask
 from collector.service.order import Order
+from collector.service.reliability import Fleet
+from collector.site import Site
 from collector.store import StoreError
 from dashboard import queries, upkeep_queries, words
 from dashboard.freshness import Banner, banners
 from dashboard.launch import DATA_ENV
 from dashboard.queries import Now
 from dashboard.tiles import strip_html
+from dashboard.times import DAY
 
 ASSETS: Final = Path(__file__).with_name("assets")
 EVERY_S: Final = 2
 SLOWLY_S: Final = 15
 DUES_S: Final = 60
+FLEET_S: Final = 300
 _WAITS: Final = "waits"
 
 
@@ -82,6 +86,16 @@ def _order(path: str, _now: Now, _now_ms: int) -> Order:
 def order(now: Now, now_ms: int) -> Order:
     """What to order this month, worked out as often as what is due; StoreError."""
     return _order(str(data_dir()), now, now_ms)
+
+
+@st.cache_resource(ttl=FLEET_S, max_entries=4, show_spinner=words.WORKING)
+def _fleet(path: str, days: int, _site: Site, _now_ms: int) -> Fleet:
+    return upkeep_queries.fleet(Path(path), _site, (_now_ms - days * DAY, _now_ms), _now_ms)
+
+
+def fleet(site: Site, days: int, now_ms: int) -> Fleet:
+    """The fleet's figures over so many days, worked out every five minutes; StoreError."""
+    return _fleet(str(data_dir()), days, site, now_ms)
 
 
 def forget() -> None:

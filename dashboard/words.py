@@ -134,6 +134,7 @@ def store_fault(said: str) -> str:
     return f"NOT LIVE: {said} {LOOK_AT_UNITS}"
 
 
+WORKING: Final = "Working it out …"
 CATCHING_UP: Final = "The collector is catching up with readings that the broker kept. Alarms may follow."
 NO_SITE: Final = "The collector has not told its site file, so wards and limits are not known here."
 CALM: Final = "Nothing needs attention."
