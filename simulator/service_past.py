@@ -27,15 +27,21 @@ BACK_DAYS: Final = 92
 _LATEST_MS: Final = 2 * HOUR_MS  # nothing was written in the last hours before the story
 #: Tasks that somebody put off the last time, so that something is overdue.
 _BEHIND: Final = frozenset({("tern", "purity-check"), ("hornbill", "alarm-test"), ("kite", "cabinet-filter")})
+_OUT_AND_BACK: Final = (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE)
 _DRAWN_METER_H: Final = 4_000.0  # of a unit whose file says nothing
 
 
-def service_past(site: Site, story_ms: int, seed: int) -> list[JournalEntry]:
-    """The entries, in the order of their times; story_ms is when the story begins (ms since 1970)."""
+def service_past(site: Site, story_ms: int, seed: int, heard_ms: int | None = None) -> list[JournalEntry]:
+    """The entries, in the order of their times; story_ms is when the story begins (ms since 1970).
+
+    heard_ms is from when there are readings of the fleet: run hours of the days before are written down here too, as a
+    collector would have. None: there are none before the story.
+    """
     rng = random.Random(f"service {seed}")
     found = [entry for unit in site.units if unit.in_service is not False
              for entry in _of_unit(site, unit, story_ms, rng)]  # fmt: skip
     found += _repairs(site, story_ms, rng)
+    found += _run_hours(site, found, story_ms, story_ms if heard_ms is None else heard_ms, rng)
     found += _cylinders(site, story_ms, rng)
     found += _deliveries(site, found, story_ms)
     return sorted((entry for entry in found if entry.at_ms < story_ms - _LATEST_MS), key=lambda entry: entry.at_ms)
@@ -185,6 +191,26 @@ def _work_id(unit: Unit, at_ms: int) -> str:
     return new_work_id(unit.id, datetime.fromtimestamp(at_ms / 1000, UTC).date(), ())
 
 
+def _run_hours(
+    site: Site, past: list[JournalEntry], story_ms: int, until_ms: int, rng: random.Random
+) -> Iterator[JournalEntry]:
+    """Daily hours of units that run day and night but for a change of bed, or a repair."""
+    for unit in site.units:
+        if unit.in_service is False:
+            continue
+        out = [entry.at_ms for entry in past if entry.unit == unit.id and entry.kind in _OUT_AND_BACK]
+        first = max(_since_ms(unit, story_ms), story_ms - BACK_DAYS * DAY_MS) // DAY_MS + 1
+        ran_h = 0.0
+        for day in range(first, until_ms // DAY_MS + 1):
+            at_ms = day * DAY_MS
+            away_ms = sum(max(0, min(back_ms, at_ms) - max(out_ms, at_ms - DAY_MS))
+                          for out_ms, back_ms in zip(out[::2], out[1::2], strict=True))  # fmt: skip
+            ran_h += max(0.0, 24.0 * rng.uniform(0.94, 1.0) - away_ms / HOUR_MS) if day > first else 0.0
+            body = {"observed_h": round(ran_h, 3), "inferred_h": 0.0, "unknown_h": 0.0,
+                    "meter_h": round(meter_h(unit, _DRAWN_METER_H, at_ms), 1)}  # fmt: skip
+            yield _entry(entries.SERVICE_HOURS, at_ms, None, body, unit)
+
+
 def _cylinders(site: Site, story_ms: int, rng: random.Random) -> Iterator[JournalEntry]:
     """Gauges are read every other day in the morning; one was forgotten, and one is nearly empty."""
     for number, cylinder in enumerate(site.cylinders):
@@ -227,9 +253,9 @@ def _person(site: Site, role: str, ward: str = "") -> Person:
 
 
 def _entry(
-    kind: str, at_ms: int, who: Person, body: dict[str, Any], unit: Unit | None = None, ward: str = ""
+    kind: str, at_ms: int, who: Person | None, body: dict[str, Any], unit: Unit | None = None, ward: str = ""
 ) -> JournalEntry:
     return JournalEntry(
         at_ms=at_ms, kind=kind, unit=unit.id if unit else "", ward=unit.ward if unit else ward,
-        who=who.name or who.id, role=who.role, origin=ORIGIN, body=body,
+        who=who.name or who.id if who else "", role=who.role if who else "", origin=ORIGIN, body=body,
     )  # fmt: skip

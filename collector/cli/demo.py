@@ -81,7 +81,7 @@ def _give_a_past(data: Path, scenario: str, story_ms: int, past_days: float) -> 
     """
     fleet = make_fleet(HOSPITAL, scenario, SEED, story_ms, past_days)
     with open_store(data, fleet.facility) as store, progress("the days before") as shown:
-        JournalWriter(data).append(service_past(fleet.site, story_ms, SEED))
+        JournalWriter(data).append(service_past(fleet.site, story_ms, SEED, fleet.start_ms))
         take_in(fleet.site, store, backfill(fleet, fleet.start_ms, story_ms), time.time_ns() // 1_000_000, shown)
 
 

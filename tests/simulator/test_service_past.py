@@ -43,7 +43,8 @@ def rows_of(past: list[JournalEntry]) -> list[JournalRow]:
 
 def test_every_entry_is_marked_and_lies_before_the_story(past: list[JournalEntry], site: Site) -> None:
     names = {person.name for person in site.people}
-    assert all(entry.origin == ORIGIN and entry.who in names and entry.at_ms < STORY_MS for entry in past)
+    assert all(entry.origin == ORIGIN and entry.at_ms < STORY_MS for entry in past)
+    assert all(entry.who in names for entry in past if entry.kind != entries.SERVICE_HOURS)
     assert [entry.at_ms for entry in past] == sorted(entry.at_ms for entry in past)
 
 
@@ -110,6 +111,21 @@ def test_every_cylinder_was_read_and_one_reading_is_old(past: list[JournalEntry]
 
 def test_the_same_seed_writes_the_same(site: Site, past: list[JournalEntry]) -> None:
     assert service_past(site, STORY_MS, 1) == past != service_past(site, STORY_MS, 2)
+
+
+def test_run_hours_end_where_readings_begin_and_stand_still_in_repairs(site: Site) -> None:
+    heard_ms = STORY_MS - 3 * DAY_MS
+    past = service_past(site, STORY_MS, 1, heard_ms)
+    hours = [entry for entry in past if entry.kind == entries.SERVICE_HOURS]
+    assert max(entry.at_ms for entry in hours) <= heard_ms
+    per_day = {unit.id: 0.0 for unit in site.units}
+    for unit in per_day:
+        counts = [entry.body["observed_h"] for entry in hours if entry.unit == unit]
+        assert counts == sorted(counts)
+        per_day[unit] = (counts[-1] - counts[0]) / (len(counts) - 1)
+    out = {entry.unit for entry in past if entry.kind == entries.OUT_OF_SERVICE}
+    assert all(22.0 < hours_a_day <= 24.0 for hours_a_day in per_day.values())
+    assert min(per_day, key=lambda unit: per_day[unit]) in out
 
 
 def test_a_site_without_people_parts_or_analysers_has_a_past_too() -> None:
