@@ -206,7 +206,7 @@ def test_a_gauge_is_read_in_its_own_unit(value, unit, kpa):
 
 @pytest.mark.parametrize(("value", "unit"), [(12_000, "bar"), (-1, "bar"), (float("nan"), "kPa")])
 def test_a_pressure_that_cannot_be_is_refused(value, unit):
-    with pytest.raises(Refused, match=r"must be a number|Check the gauge's unit"):
+    with pytest.raises(Refused, match="Look"):
         acts.read_cylinder(SITE, CYLINDER, ENGINEER, NOW, value, unit)
 
 
