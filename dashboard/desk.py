@@ -177,6 +177,7 @@ def _change_service(now: Now, person: Person) -> None:
     state = st.session_state
     unit, reason = state["service-unit"], state["service-reason"]
     ward = now.site.ward_of(unit).id if now.site else ""
+    override, state["service-override"] = state["service-override"], False  # a tick for one unit is none for the next
 
     def take_out(now_ms: int) -> JournalEntry:
         return actions.take_out(unit, ward, person, now_ms, reason, state["service-for"])
@@ -184,7 +185,7 @@ def _change_service(now: Now, person: Person) -> None:
     def put_back(now_ms: int) -> JournalEntry:
         standing = standings(now.site, service_rows(data_dir(), unit)).get(unit)
         gate = may_return(standing, now_ms)
-        return actions.put_back(unit, ward, person, now_ms, reason, gate, override=state["service-override"])
+        return actions.put_back(unit, ward, person, now_ms, reason, gate, override=override)
 
     if unit in now.out_of_service:
         act(put_back, f"{unit} returned to service")

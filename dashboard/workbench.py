@@ -110,9 +110,10 @@ def _draw_return(site: Site, order: WorkOrder, person: Person, gate: Gate) -> No
     st.subheader(words.RETURN)
     st.write(words.MAY_RETURN if gate.may else words.may_not_return(gate.why, gate.way_out))
     with st.form("return", border=False):
-        st.text_input(words.WHY, key="return-why", max_chars=TEXT_MAX)
+        st.text_input(words.WHY, key=f"return-why-{order.unit}", max_chars=TEXT_MAX)
         if not gate.may:
-            st.checkbox(OVERRIDE, key="return-override")
+            # A tick for one unit is none for the next.
+            st.checkbox(OVERRIDE, key=f"return-override-{order.unit}")
         st.form_submit_button(words.RETURN, on_click=_return, args=(site, order.unit, person))
 
 
@@ -121,7 +122,7 @@ def _return(site: Site, unit: str, person: Person) -> None:
 
     def put_back(now_ms: int) -> JournalEntry:
         gate = may_return(standings(site, queries.service_rows(data_dir(), unit)).get(unit), now_ms)
-        override = state.get("return-override", False)
-        return actions.put_back(unit, ward, person, now_ms, state["return-why"], gate, override=override)
+        override = state.get(f"return-override-{unit}", False)
+        return actions.put_back(unit, ward, person, now_ms, state[f"return-why-{unit}"], gate, override=override)
 
     act(put_back, f"{unit} {words.RETURNED}")
