@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from collector import backup_watch
+from collector.backup_watch import BackupWatch
 from collector.dues import STATUS as DUES
 from collector.dues import Dues, load_dues
 from collector.rules import entries
@@ -21,10 +23,11 @@ from collector.store import Store
 
 
 class Followed:
-    """`engine`, `board`, `dues`, and `seq`, the last journal row that is folded; `changed_wards` have news to hear."""
+    """`engine`, `board`, `backup`, `dues`; `seq`, the last journal row folded; `changed_wards` have news to hear."""
 
     engine: RulesEngine
     board: AlarmBoard
+    backup: BackupWatch
     dues: Dues
     seq: int
 
@@ -51,6 +54,7 @@ class Followed:
         board = AlarmBoard(alarms, self._unused | set(removed))
         seq = int((self._store.status("board") or {}).get("seq", 0))
         dues = load_dues(self._site, self._store, seq)
+        self.backup = BackupWatch(self._site, self._store.status(backup_watch.DOCUMENT))
         self.engine, self.board, self.dues, self.seq, self.sound = engine, board, dues, seq, True
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
@@ -78,6 +82,13 @@ class Followed:
         """The rows of a ward's units."""
         return self.engine.rows(unit.id for unit in self._site.units_of(ward))
 
+    def judge_backup(self, now_ms: int) -> list[JournalEntry]:
+        """What there is to write down of the wards' backup at now_ms; wards whose cards may be others hear anew."""
+        news = self.backup.judge(now_ms, self.ward_rows, self.board)
+        self.changed_wards |= self.backup.told_anew
+        self.backup.told_anew.clear()
+        return news
+
     def save_units(self) -> None:
         """Store the rows and estimates of units that changed, and capacity by the hour; inside the transaction."""
         engine = self.engine
@@ -102,12 +113,15 @@ class Followed:
         if self.dues.unsaved:
             self._store.set_status(DUES, self.dues.document())
             self.dues.unsaved = False
+        if self.backup.touched:
+            self._store.set_status(backup_watch.DOCUMENT, self.backup.document())
         return rows
 
     def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:
         changed: dict[tuple[str, str, str], Alarm] = {}
         service, proven = False, set()
         for row in rows:
+            self.backup.fold(row)
             for alarm in self.board.fold(row):
                 changed[alarm.key] = alarm
                 self.changed_wards.add(alarm.ward)

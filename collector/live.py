@@ -84,7 +84,8 @@ class Collector:
     def _signal(self, ward: str) -> dict[str, Any]:
         followed = self.followed
         rows, now_ms = followed.ward_rows(ward), self.clock.now_ms()
-        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq)
+        cards = followed.backup.cards(ward, followed.board, now_ms)
+        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq, cards)
 
     # -- a turn ----------------------------------------------------------------------------------------------------
 
@@ -126,7 +127,7 @@ class Collector:
         late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
         news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms),
-                *followed.dues.news(now_ms)]  # fmt: skip
+                *followed.dues.news(now_ms), *self._judge_backup(now_ms)]  # fmt: skip
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():
@@ -140,6 +141,11 @@ class Collector:
             followed.engine.clear_touched()
             _log_conditions(rows)
         followed.sound = True
+
+    def _judge_backup(self, now_ms: int) -> list[JournalEntry]:
+        """Nothing can be said of flows in use while no broker is there, or a backlog is being read."""
+        known = self.line.subscribed and self.horizon.caught_up
+        return self.followed.judge_backup(now_ms) if known else []
 
     def _admit(self, batch: list[Message], now_ms: int) -> Admitted:
         admitted = Admitted()

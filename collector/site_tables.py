@@ -40,7 +40,8 @@ class Table(BaseModel):
 class Facility(Table):
     """The hospital: `altitude_m` above sea level matters to analysers that follow partial pressure.
 
-    technician_h_per_day is what maintenance can do in a day, electricity_cost_per_kwh in `currency`.
+    technician_h_per_day is what maintenance can do in a day, electricity_cost_per_kwh in `currency`. A cylinder's gauge
+    that was read more than gauge_read_h ago says nothing any more (read once a day: common practice).
     """
 
     id: Id
@@ -50,6 +51,7 @@ class Facility(Table):
     technician_h_per_day: Annotated[float, Field(gt=0, le=240)] = 6.0
     electricity_cost_per_kwh: NotNegative = 0.0
     currency: str = ""
+    gauge_read_h: Positive = 24.0
 
     @field_validator("timezone")
     @classmethod
@@ -64,13 +66,15 @@ class Facility(Table):
 class Ward(Table):
     """A ward; `changeover_min` is how long finding, carrying, fitting and checking a backup takes there.
 
-    quiet_hours, such as "21:00-07:00" in the facility's time, is when no work is done there; "" for never.
+    quiet_hours, such as "21:00-07:00" in the facility's time, is when no work is done there; "" for never. The ward's
+    cylinders must carry its flow for backup_min (four times changeover_min where it is not said).
     """
 
     id: Id
     name: str = ""
     flow_limit_lpm: Positive | None = None
     changeover_min: Positive = 15.0
+    backup_min: Positive | None = None
     quiet_hours: str = ""
     campus: str = ""
     travel_min: NotNegative = 0.0
