@@ -21,8 +21,6 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 COMMANDS = get_command(app).commands  # type: ignore[attr-defined]
 #: Conditions that have their place in the catalogue and are not judged yet.
 TO_COME = {
-    "service-due",
-    "verification-due",
     "backup-low",
 }
 

@@ -12,6 +12,7 @@ from collector.cli import (
     collect,
     dashboard,
     demo,
+    due,
     export,
     fleet,
     inventory,
@@ -44,6 +45,7 @@ app.command("replay")(replay.replay)
 app.command("export")(export.export)
 app.command("inventory")(inventory.inventory_command)
 app.command("report")(report.report)
+app.command("due")(due.due_command)
 app.command("parts")(parts.parts_command)
 app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)

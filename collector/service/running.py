@@ -109,7 +109,7 @@ def days_until(hours: float, usage: Usage) -> tuple[float, float | None, float |
         return 0.0, 0.0, 0.0
     mean, error, variance = usage
     if mean <= 0:
-        return (DAY_H, None, None) if error > 0 else (float("inf"), None, None)
+        return (hours / DAY_H if error > 0 else float("inf")), None, None
     curve, slope = mean**2 - (_Z * error) ** 2, 2 * mean * hours + _Z**2 * variance
     root = sqrt(max(0.0, slope**2 - 4 * curve * hours**2))
     soonest = hours / DAY_H
