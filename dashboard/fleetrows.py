@@ -9,7 +9,7 @@ from collector.service.demand import WardDemand
 from collector.service.failures import Failure
 from collector.service.reliability import Figures, Fleet
 from collector.service.survival import Survival
-from dashboard import service_words as words
+from dashboard import fleet_words as words
 from dashboard.orders import ward_title
 from dashboard.queries import Now
 from dashboard.sheet import Cell, Row

@@ -17,6 +17,7 @@ from collector.rules.entries import JournalRow
 from collector.service.due import DueTask
 from collector.service.order import Order
 from collector.service.reliability import Fleet
+from collector.service.visits import Plan
 from collector.site import Site
 from collector.store import StoreError
 from dashboard import queries, upkeep_queries, words
@@ -31,6 +32,7 @@ EVERY_S: Final = 2
 SLOWLY_S: Final = 15
 DUES_S: Final = 60
 FLEET_S: Final = 300
+PLAN_S: Final = 900
 _WAITS: Final = "waits"
 
 
@@ -98,12 +100,23 @@ def fleet(site: Site, days: int, now_ms: int) -> Fleet:
     return _fleet(str(data_dir()), days, site, now_ms)
 
 
+@st.cache_resource(ttl=PLAN_S, max_entries=4, show_spinner=words.WORKING)
+def _plan(path: str, weeks: int, _now: Now, _now_ms: int) -> Plan:
+    return upkeep_queries.plan(Path(path), _now, _now_ms, _dues(path, _now, _now_ms), weeks)
+
+
+def plan(now: Now, now_ms: int, weeks: int) -> Plan:
+    """The plan of visits, worked out every quarter of an hour and after each entry; StoreError."""
+    return _plan(str(data_dir()), weeks, now, now_ms)
+
+
 def forget() -> None:
     """Look anew at the next question: somebody has just written something."""
     _now.clear()
     _rows.clear()
     _dues.clear()
     _order.clear()
+    _plan.clear()
 
 
 def look() -> Screen:

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
+from dashboard import fleet_words as words
 from dashboard import fleetrows as rows
-from dashboard import service_words as words
 from dashboard.figures import figures_html
 from dashboard.frame import fleet, in_words, needed_now, strip
+from dashboard.service_words import FLEET
 from dashboard.sheet import sheet_html
 from dashboard.times import DAY, moment_text
 from dashboard.words import EMPTY_SITE
 
 strip()
 now, now_ms = needed_now()
-st.header(words.FLEET)
+st.header(FLEET)
 if now.site is None or not now.site.units:
     st.info(EMPTY_SITE)
     st.stop()
