@@ -14,7 +14,7 @@ import pandas as pd
 
 from collector.service.report_lines import DayLine, WardLine
 
-Chart = alt.Chart | alt.LayerChart
+Chart = alt.Chart | alt.LayerChart | alt.FacetChart
 FONT: Final = "DejaVu Sans, Verdana, sans-serif"
 INK: Final = "#1b2a33"
 BAR: Final = "#2b6a8f"
@@ -60,8 +60,10 @@ def availability(wards: Sequence[WardLine], width: int, height: int) -> Chart | 
     return chart
 
 
-def alarms(days: Sequence[DayLine], width: int, height: int) -> Chart:
-    """Alarms told to wards on each day, by priority."""
+def alarms(days: Sequence[DayLine], width: int, height: int) -> Chart | None:
+    """Alarms told to wards on each day, by priority; None where no unit was heard of."""
+    if not any(day.heard for day in days):
+        return None
     rows = [
         {"day": day.day.day, "priority": name, "n": getattr(day, name), "order": place}
         for day in days
@@ -69,18 +71,20 @@ def alarms(days: Sequence[DayLine], width: int, height: int) -> Chart:
     ]
     most = max((day.low + day.medium + day.high for day in days), default=0)
     scale = alt.Scale(domain=list(_PRIORITIES), range=list(_PRIORITIES.values()))
-    chart: Chart = alt.Chart(pd.DataFrame(rows)).mark_bar().encode(
+    bars = alt.Chart(pd.DataFrame(rows)).mark_bar().encode(
         x=_days(days), y=alt.Y("n:Q", title="alarms", scale=alt.Scale(domain=[0, max(4, most)]),
                                axis=alt.Axis(tickMinStep=1, tickCount=4)),
         color=alt.Color("priority:N", scale=scale), order="order:Q",
-    ).properties(width=width, height=height, title="Alarms told to wards, by day and priority",
+    )  # fmt: skip
+    chart: Chart = alt.layer(*_unheard(days), bars).properties(
+                 width=width, height=height, title="Alarms told to wards, by day" + _grey(days),
                  autosize=_FIT)  # fmt: skip
     return chart
 
 
 def adequate(days: Sequence[DayLine], width: int, height: int) -> Chart | None:
     """Unit-hours a day that units were seen running, and those of them with output under the limit."""
-    if not any(day.running_h for day in days):
+    if not any(day.heard for day in days):
         return None
     names = {"output adequate": BAR, "output under the limit": "#d95f0e"}
     rows = [
@@ -89,12 +93,25 @@ def adequate(days: Sequence[DayLine], width: int, height: int) -> Chart | None:
         for place, (what, hours) in enumerate(zip(names, (day.adequate_h, day.running_h - day.adequate_h), strict=True))
     ]
     scale = alt.Scale(domain=list(names), range=list(names.values()))
-    chart: Chart = alt.Chart(pd.DataFrame(rows)).mark_bar().encode(
+    bars = alt.Chart(pd.DataFrame(rows)).mark_bar().encode(
         x=_days(days), y=alt.Y("h:Q", title="unit-hours", axis=alt.Axis(tickCount=4)),
         color=alt.Color("what:N", scale=scale), order="order:Q",
-    ).properties(width=width, height=height, title="Hours that units ran, by day and output",
+    )  # fmt: skip
+    chart: Chart = alt.layer(*_unheard(days), bars).properties(
+                 width=width, height=height, title="Hours that units ran, by day and output" + _grey(days),
                  autosize=_FIT)  # fmt: skip
     return chart
+
+
+def _unheard(days: Sequence[DayLine]) -> list[alt.Chart]:
+    """A grey ground for days on which no unit was heard of: nothing there is no good news."""
+    silent = pd.DataFrame({"day": [day.day.day for day in days if not day.heard]})
+    return [alt.Chart(silent).mark_bar(color="#d5dbde", opacity=0.6).encode(x=_days(days), y=alt.value(0),
+            y2=alt.value("height"))] if len(silent) else []  # fmt: skip
+
+
+def _grey(days: Sequence[DayLine]) -> str:
+    return "" if all(day.heard for day in days) else " (grey: no readings)"
 
 
 def _days(days: Sequence[DayLine]) -> alt.X:

@@ -88,9 +88,10 @@ def shown(figure: Figure) -> str:
 
 def _plots(report: MonthReport) -> Iterable[Flowable]:
     half = sheet.WIDTH_PT / 2 - 4
-    made = [charts.availability(report.wards, 350, 240), charts.alarms(report.days, 350, 240)]
-    row = [sheet.picture(charts.png(chart), half) if chart is not None else text("Availability by ward: no data.")
-           for chart in made]  # fmt: skip
+    made = {"Availability by ward": charts.availability(report.wards, 350, 240),
+            "Alarms told to wards": charts.alarms(report.days, 350, 240)}  # fmt: skip
+    row = [sheet.picture(charts.png(chart), half) if chart is not None else text(f"{name}: no data.")
+           for name, chart in made.items()]  # fmt: skip
     yield Table([row], colWidths=[sheet.WIDTH_PT / 2] * 2, style=_PLOT_GRID)
     wide = charts.adequate(report.days, 714, 190)
     if wide is None:

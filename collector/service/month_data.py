@@ -48,8 +48,8 @@ class MonthData:
 
     @property
     def has_record(self) -> bool:
-        """Whether the record had begun by the month's end."""
-        return self.since_ms < self.month.until_ms
+        """Whether anything had been written down by the month's end, by the collector or by people."""
+        return bool(self.rows)
 
     @cached_property
     def data_days(self) -> int:
@@ -111,14 +111,14 @@ class MonthData:
         found = (alarm for place, told in self.told.items() if ward in (None, place) for alarm in told)
         return Counter((self.month.day_of(alarm.from_ms), alarm.priority) for alarm in found)
 
-    def given_by_day(self) -> dict[date, tuple[float, float]]:
-        """Unit-hours running, and running with adequate output, by day."""
-        days: dict[date, tuple[float, float]] = {}
+    def given_by_day(self) -> dict[date, tuple[int, float, float]]:
+        """Units heard of, unit-hours running, and running with adequate output, by day."""
+        days: dict[date, tuple[int, float, float]] = {}
         for unit in self.units:
             for day, hours in groupby(self.hours.get(unit.id, ()), lambda hour: self.month.day_of(hour.at_ms)):
                 made = self._given(unit.id, list(hours))
-                running_h, adequate_h = days.get(day, (0.0, 0.0))
-                days[day] = running_h + ran_h(made), adequate_h + made.adequate_h
+                heard, running_h, adequate_h = days.get(day, (0, 0.0, 0.0))
+                days[day] = heard + 1, running_h + ran_h(made), adequate_h + made.adequate_h
         return days
 
     def _given(self, unit: str, hours: Sequence[Bucket]) -> Given:

@@ -125,9 +125,11 @@ def in_short(
 ) -> list[str]:
     """What a director must know, in sentences; the worst first."""
     by_key = {figure.key: figure for figure in made}
-    if not data.data_days:
-        return ["No readings of this month are on record: its figures of output and availability cannot be given."]
     said = []
+    if not data.data_days:
+        said.append(
+            "No readings of this month are on record: what units gave and how available they were is not known."
+        )
     missed = [one.unit for one in data.warned if one.fate == SHUT_OFF_FIRST and one.raised_ms is not None]
     unwarned = [one.unit for one in data.warned if one.raised_ms is None]
     if missed:

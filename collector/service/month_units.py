@@ -78,9 +78,9 @@ def day_lines(data: MonthData) -> list[DayLine]:
     counts, used = data.alarms_by_day(), data.given_by_day()
     lines = []
     for day in data.month.days():
-        running_h, adequate_h = used.get(day, (0.0, 0.0))
-        lines.append(DayLine(day=day, low=counts[day, "low"], medium=counts[day, "medium"], high=counts[day, "high"],
-                             running_h=_h(running_h), adequate_h=_h(adequate_h)))  # fmt: skip
+        heard, running_h, adequate_h = used.get(day, (0, 0.0, 0.0))
+        lines.append(DayLine(day=day, heard=heard, low=counts[day, "low"], medium=counts[day, "medium"],
+                             high=counts[day, "high"], running_h=_h(running_h), adequate_h=_h(adequate_h)))  # fmt: skip
     return lines
 
 

@@ -35,9 +35,10 @@ class Figure(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class DayLine(msgspec.Struct, frozen=True, kw_only=True):
-    """One day: alarms told to wards by priority, and unit-hours seen running, with output adequate among them."""
+    """One day: units heard of, alarms told to wards by priority, unit-hours seen running, with output adequate."""
 
     day: date
+    heard: int
     low: int
     medium: int
     high: int
