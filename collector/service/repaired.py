@@ -3,6 +3,7 @@
 Capacity comes from the record by the hour (CapacityPoint). Where it could not be seen at the flow in use, the checks
 speak: purity that even by the analyser's uncertainty lies under amber shows a capacity under the flow of the check, and
 purity surely not under amber one of at least that flow (capacity is the flow at which purity would be just amber).
+Where even that leaves it open, purity as found and as left at one flow decides.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import Final, NamedTuple
 
 from collector.rules.capacity.now import CapacityPoint
 from collector.rules.limits import DAY, HOUR
-from collector.service.proof import Proof
+from collector.service.proof import FLOW_SHARE, Proof
 from collector.service.work import WorkOrder
 from collector.site import Model
 
@@ -55,13 +56,15 @@ class Repair(NamedTuple):
     after: Span
     verdict: str
     holds_rated: bool | None
+    checks: str = ""  # what the checks showed at one flow, before and after
 
     @property
     def text(self) -> str:
         """The sentence that people read."""
         worked = _SAID[self.verdict]
         rated = {True: " It holds its rated flow.", False: " It does not hold its rated flow.", None: ""}
-        return f"Capacity before: {self.before.text}; after: {self.after.text}. {worked}{rated[self.holds_rated]}"
+        capacity = f"Capacity before: {self.before.text}; after: {self.after.text}."
+        return " ".join(text for text in (capacity, self.checks, worked + rated[self.holds_rated]) if text)
 
 
 NOTHING: Final = Span(0.0, None, "", None)
@@ -85,7 +88,9 @@ def judge_repair(order: WorkOrder, points: Sequence[CapacityPoint], model: Model
     after = _seen(later) or _left(order.last_proof, model) or _unseen(later)
     rated = model.rated_flow_lpm * RATED_SHARE
     holds = True if after.low_lpm >= rated else False if _under(after, rated) else None
-    return Repair(before, after, _verdict(before, after), holds)
+    by_checks, checks = _compare_checks(order.proofs)
+    verdict = _verdict(before, after)
+    return Repair(before, after, by_checks if verdict == NOT_KNOWN else verdict, holds, checks)
 
 
 def _done_ms(order: WorkOrder, now_ms: int) -> int:
@@ -104,6 +109,22 @@ def _verdict(before: Span, after: Span) -> str:
     if after.high_lpm is not None and after.high_lpm < before.low_lpm:
         return WORSE
     return NOT_KNOWN if before.high_lpm is None or after.high_lpm is None else SAME
+
+
+def _compare_checks(proofs: Sequence[Proof]) -> tuple[str, str]:
+    """What purity at one flow says: at a given flow it can only rise and fall with capacity.
+
+    The two readings differ when they do by more than both may err, though much of an analyser's error is in both.
+    """
+    first = next((proof for proof in proofs if proof.as_found_pct is not None), None)
+    if first is None or first.as_found_pct is None:
+        return NOT_KNOWN, ""
+    last = proofs[-1]
+    said = f"Purity at {last.flow_lpm:g} L/min: as found {first.as_found_pct:g} %, as left {last.as_left_pct:g} %."
+    if abs(last.flow_lpm - first.flow_lpm) > FLOW_SHARE / 2 * first.flow_lpm:
+        return NOT_KNOWN, ""
+    rise_pct, may_err_pct = last.as_left_pct - first.as_found_pct, last.uncertainty_pct + first.uncertainty_pct
+    return (BETTER if rise_pct > may_err_pct else WORSE if rise_pct < -may_err_pct else NOT_KNOWN), said
 
 
 def _under(span: Span, rated: float) -> bool:

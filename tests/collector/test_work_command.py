@@ -102,7 +102,8 @@ def test_one_order_says_whether_the_repair_worked(data: Path) -> None:
         "5 L/min by bench",
         "2026-09-21 20:13  N. Example (engineer): work order u1-20260921-1 closed: torn seal (leak); seal changed; "
         "2 seal",
-        "Capacity before: 3.0 to 4.0 L/min; after: 5.1 to 6.1 L/min. The repair worked. It holds its rated flow.",
+        "Capacity before: 3.0 to 4.0 L/min; after: 5.1 to 6.1 L/min. Purity at 5 L/min: as found 78.5 %, as left 93 %. "
+        "The repair worked. It holds its rated flow.",
     ]
     found = json.loads(run("show", "u1-20260921-1", "--data", data, "--json"))
     assert (found["repair"]["verdict"], found["repair"]["holds_rated"], found["cause"]) == ("better", True, "leak")

@@ -52,12 +52,32 @@ def test_where_capacity_is_not_seen_the_checks_speak():
     repair = judge_repair(order(proof=93.0, as_found=70.0), [], MODEL, NOW + DAY)
     assert (repair.verdict, repair.holds_rated) == ("better", True)
     assert repair.text == (
-        "Capacity before: under 5.0 L/min; after: at least 5.0 L/min. The repair worked. It holds its rated flow."
+        "Capacity before: under 5.0 L/min; after: at least 5.0 L/min. Purity at 5 L/min: as found 70 %, as left 93 %. "
+        "The repair worked. It holds its rated flow."
     )
 
 
 def test_a_check_that_the_analyser_cannot_tell_from_amber_says_nothing_of_capacity():
     assert judge_repair(order(proof=85.5, as_found=84.5), [], MODEL, NOW + DAY).after.by == ""
+
+
+@pytest.mark.parametrize(
+    ("found", "left", "verdict"),
+    [(84.5, 93.0, "better"), (84.5, 86.6, "better"), (84.5, 86.4, "not-known"), (94.0, 91.9, "worse"),
+     (94.0, 94.0, "not-known")],
+)  # fmt: skip
+def test_where_no_range_decides_purity_at_one_flow_does(found, left, verdict):
+    repair = judge_repair(order(proof=left, as_found=found), [], MODEL, NOW + DAY)
+    assert repair.verdict == verdict
+    assert f"as found {found:g} %, as left {left:g} %" in repair.text
+
+
+def test_purity_at_different_flows_is_not_compared():
+    book = Book()
+    book.add(entries.WORK_OPENED, at_ms=NOW, work="w1", why="weak")
+    book.proof(84.5, "fail", at_ms=NOW + HOUR, work="w1", as_found_pct=84.5, flow_lpm=5.0)
+    book.proof(93.0, at_ms=NOW + 2 * HOUR, work="w1", flow_lpm=4.6)
+    assert judge_repair(work_orders(book.rows)["w1"], [], MODEL, NOW + DAY).verdict == "not-known"
 
 
 def test_what_is_not_seen_has_no_upper_end_and_proves_no_improvement():
