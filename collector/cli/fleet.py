@@ -75,6 +75,7 @@ def _show(found: Fleet, units: bool) -> None:
         console.width = _WIDTH
     start, end = found.span
     title = f"{iso_utc(start)} to {iso_utc(end)}, {found.fleet.availability.units} units, {len(found.stored)} not used"
+    title += f", costs in {found.currency}" if found.currency else ""
     lines = [("all", found.fleet), *((f"model {name}", one) for name, one in found.models.items()),
              *((f"ward {name}", one) for name, one in found.wards.items())]  # fmt: skip
     lines += [(f"unit {name}", one) for name, one in found.units.items()] if units else []

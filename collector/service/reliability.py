@@ -99,6 +99,7 @@ class Fleet(msgspec.Struct, frozen=True, kw_only=True):
     """All figures of a span; dictionaries by id. stored: units that the site file takes out of use."""
 
     span: Span
+    currency: str
     fleet: Figures
     units: Mapping[str, Figures]
     models: Mapping[str, Figures]
@@ -136,7 +137,7 @@ def fleet_figures(record: Record) -> Fleet:
     of_wards = {ward: _figures(ward, found, rate) for ward, found in wards.items()}
     heard, out = raised_of(record.rows), _out_now(gone_through)
     return Fleet(
-        span=record.span, fleet=_figures("", parts, rate), wards=of_wards,
+        span=record.span, currency=site.facility.currency, fleet=_figures("", parts, rate), wards=of_wards,
         units={part.unit.id: _figures(part.unit.id, [part], rate) for part in parts},
         models={model: _figures(model, [p for p in parts if p.model.id == model], rate) for model in models},
         failures=tuple(sorted((f for part in parts for f in part.failures), key=lambda f: (f.from_ms, f.unit))),
@@ -154,7 +155,7 @@ def _unit(record: Record, unit: Unit, items: Sequence[Episode], rows: Sequence[J
     zone = ZoneInfo(record.site.facility.timezone)
     failures = answered(failures_of(unit.id, items), rows)
     run = _run_hours(record, unit.id, rows)
-    first = failures[0].from_ms if failures else None
+    first = next((failure.from_ms for failure in failures if failure.from_ms >= record.since_ms), None)
     return _Unit(
         unit=unit, model=record.site.model_of(unit.id), given=given, run_h=run.between(start, end),
         availability=availability_of(unit, items, given.seen, record.span, zone),

@@ -1,7 +1,7 @@
 """What figures of the fleet are made from: rollups of every unit and the journal's rows, all of one moment.
 
-Rules of this file: only whole hours that have been rolled up are read, so a span ends with the last of them; minutes
-are read for those hours alone that cannot be judged whole.
+Rules of this file: only whole hours that have been rolled up are read, so a window is moved back to full hours and ends
+with the last of them; minutes are read for those hours alone that cannot be judged whole.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _HOURS: Final = f"SELECT {_COLUMNS} FROM rollup_1h WHERE {_OF_UNIT}"  # noqa: S6
 _MINUTES: Final = f"SELECT {_COLUMNS} FROM rollup_1m WHERE {_OF_UNIT}"  # noqa: S608
 # Each unit's first hour by its key, instead of a walk over every hour there is.
 _FIRST: Final = """SELECT min(first_ms) FROM (SELECT
-    (SELECT min(at_ms) FROM rollup_1h AS r WHERE r.unit_no = u.unit_no) AS first_ms FROM unit_no AS u)"""
+    (SELECT min(at_ms) FROM {table} AS r WHERE r.unit_no = u.unit_no AND at_ms >= ?) AS first_ms FROM unit_no AS u)"""
 
 
 @reads
@@ -38,14 +38,15 @@ def fleet_record(conn: sqlite3.Connection, site: Site, window: Span, now_ms: int
     """Everything that `fleet_figures` asks for; the span is empty while no hour has been rolled up."""
     with snapshot(conn):
         rolled_ms = rolled_until(conn)
-        (first_ms,) = conn.execute(_FIRST).fetchone()
-        until_ms = min(now_ms, rolled_ms)
-        since_ms = first_ms if first_ms is not None else until_ms
-        start, end = max(window[0], since_ms), min(window[1], until_ms)
+        (first_ms,) = conn.execute(_FIRST.format(table="rollup_1h"), (0,)).fetchone()
+        until_ms = min(now_ms // HOUR_MS * HOUR_MS, rolled_ms)
+        since_ms = until_ms if first_ms is None else _first_minute(conn, first_ms)
+        whole = (window[0] // HOUR_MS * HOUR_MS, window[1] // HOUR_MS * HOUR_MS)
+        start, end = max(whole[0], since_ms // HOUR_MS * HOUR_MS), min(whole[1], until_ms)
         found = {unit.id: _given(conn, unit.id, site.model_of(unit.id), start, end) for unit in site.units}
         return Record(
             site=site, rows=kept_rows(conn, KINDS, now_ms), units={row.unit: row for row in unit_rows(conn)},
-            given=found, window=window, since_ms=since_ms, now_ms=until_ms,
+            given=found, window=whole, since_ms=since_ms, now_ms=until_ms,
         )  # fmt: skip
 
 
@@ -76,6 +77,12 @@ def unit_hours(
         fine = (Bucket(*row) for row in conn.execute(_MINUTES, (unit, start, end)))
         minutes |= {at_ms: list(part) for at_ms, part in groupby(fine, lambda m: m.at_ms // HOUR_MS * HOUR_MS)}
     return hours, minutes
+
+
+def _first_minute(conn: sqlite3.Connection, first_ms: int) -> int:
+    """The record's first minute, where its first hour's minutes are still kept; else that hour."""
+    (minute_ms,) = conn.execute(_FIRST.format(table="rollup_1m"), (first_ms,)).fetchone()
+    return int(minute_ms) if minute_ms is not None and minute_ms < first_ms + HOUR_MS else first_ms
 
 
 def _runs(hours_ms: Iterable[int]) -> list[Span]:
