@@ -5,6 +5,8 @@ It is where the optimisation starts from and what it is measured against.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from collector.service.ledger import Ledger
 from collector.service.workload import Workload
 
@@ -20,6 +22,16 @@ def by_due_date(load: Workload, *, grouped: bool = True) -> Ledger:
         if place not in load.placed and (day := _best_day(ledger, place, grouped)) is not None:
             ledger.put(place, day)
     return ledger
+
+
+def complete(ledger: Ledger, places: Sequence[int], likely: Mapping[int, int | None]) -> None:
+    """Put these jobs in this order, each on its likely day if that has room, else as by due date."""
+    for place in places:
+        day = likely.get(place)
+        if day is None or ledger.why_not(place, day):
+            day = _best_day(ledger, place, grouped=True)
+        if day is not None:
+            ledger.put(place, day)
 
 
 def _best_day(ledger: Ledger, place: int, grouped: bool) -> int | None:

@@ -12,19 +12,19 @@ from typing import Final
 
 import msgspec
 
-from collector.service.greedy import by_due_date
+from collector.service.greedy import by_due_date, complete
 from collector.service.ledger import Ledger
 from collector.service.scores import job_cost, score
-from collector.service.solve import Block, Most
+from collector.service.solve import OPTIMAL_GAP, Block, Most
 from collector.service.workload import Days, Workload
 
 #: So many (job, day) pairs are solved as one block.
 ONE_BLOCK: Final = 2500
-#: Shares of the time for the relaxation and for what it leaves open; the rest is for going through the wards.
+#: The relaxation of so many pairs may take all of its share of the time; of fewer, less. Of what remains, a share goes
+#: to what the relaxation leaves open, the rest to weeks and wards.
+_RELAX_PAIRS: Final = 20_000
 _RELAX_SHARE: Final = 0.6
-_REST_SHARE: Final = 0.3
-#: A plan this near to the bound is not worked on any further.
-_GOOD_GAP: Final = 0.005
+_REST_SHARE: Final = 0.4
 #: Days without times are narrowed to this share and solved again, so often.
 _NARROWER: Final = 0.9
 _TRIES: Final = 3
@@ -43,19 +43,24 @@ class Improved(msgspec.Struct, frozen=True):
 def improve(load: Workload, seconds: float) -> Improved:
     """The best plan found in about so many seconds of the solver's time."""
     ledger = by_due_date(load)
+    plain = score(load, ledger.days)
+    most = Most(plain.missed, plain.visits)
     freed = [place for place in range(len(load.jobs)) if place not in load.placed]
     standing = _standing(ledger, freed)
-    if sum(len(load.jobs[place].days) for place in freed) <= ONE_BLOCK:
-        own, proven = _solve_block(ledger, freed, seconds)
+    pairs = sum(len(load.jobs[place].days) for place in freed)
+    if pairs <= ONE_BLOCK:
+        own, proven = _solve_block(ledger, freed, most, seconds)
         return Improved(ledger, min(standing + own, score(load, ledger.days).cost), proven)
-    own = _round(ledger, freed, seconds)
+    relax_s = _RELAX_SHARE * seconds * min(1.0, pairs / _RELAX_PAIRS)
+    own, rest = _round(ledger, freed, most, relax_s)
     cheapest = sum(min(job_cost(load.jobs[p], day, load.last) for day in (*load.jobs[p].days, None)) for p in freed)
     bound = standing + max(own, cheapest)
-    cost = score(load, ledger.days).cost
-    if cost - bound > _GOOD_GAP * cost:
-        blocks = _by_ward(load, freed)
-        for block in blocks:
-            _solve_block(ledger, block, (1 - _RELAX_SHARE - _REST_SHARE) * seconds / len(blocks))
+    _solve_block(ledger, rest, most, _REST_SHARE * (seconds - relax_s))
+    blocks = [*_by_weeks(ledger, freed), *_by_ward(load, freed)]
+    for block in blocks:
+        cost = score(load, ledger.days).cost
+        if cost - bound > OPTIMAL_GAP * cost:
+            _solve_block(ledger, block, most, (1 - _REST_SHARE) * (seconds - relax_s) / len(blocks))
     return Improved(ledger, min(bound, score(load, ledger.days).cost), False)
 
 
@@ -64,6 +69,15 @@ def _by_ward(load: Workload, freed: Sequence[int]) -> list[list[int]]:
     for place in freed:
         wards[load.jobs[place].ward].append(place)
     return [wards[ward] for ward in sorted(wards)]
+
+
+def _by_weeks(ledger: Ledger, freed: Sequence[int]) -> list[list[int]]:
+    """What is planned, or due, in the same fortnight."""
+    weeks: dict[int, list[int]] = defaultdict(list)
+    for place in freed:
+        day = ledger.days[place]
+        weeks[max(0, ledger.load.jobs[place].due if day is None else day) // 14].append(place)
+    return [weeks[week] for week in sorted(weeks)]
 
 
 def _standing(ledger: Ledger, freed: Collection[int]) -> float:
@@ -76,56 +90,37 @@ def _standing(ledger: Ledger, freed: Collection[int]) -> float:
     return score(load, days).cost - none
 
 
-def _round(ledger: Ledger, places: Sequence[int], seconds: float) -> float:
-    """Keep what the relaxation of everything decides, and solve the rest; its bound on the points of these jobs."""
-    before = {place: ledger.days[place] for place in places}
-    cost = score(ledger.load, ledger.days).cost
+def _round(ledger: Ledger, places: Sequence[int], most: Most, seconds: float) -> tuple[float, list[int]]:
+    """Keep what the relaxation of everything decides, the rest by due date on its likeliest day, if that is better.
+
+    Returns the bound on the points of these jobs, and the places that the relaxation left open.
+    """
+    load, before = ledger.load, {place: ledger.days[place] for place in places}
+    cost = score(load, ledger.days).cost
     _take(ledger, places)
-    most = _most(ledger, before)
     block = Block(ledger, places)
-    block.limit(most)
-    relaxed = block.relax(_RELAX_SHARE * seconds)
-    if relaxed.days is None or not _solve_rest(ledger, places, relaxed.days, most, _REST_SHARE * seconds):
-        _put(ledger, before)
-    elif score(ledger.load, ledger.days).cost > cost + _SAME:
+    block.limit(_left(ledger, places, most))
+    relaxed = block.relax(seconds)
+    if relaxed.days is not None:
+        _put(ledger, {place: day for place, day in relaxed.days.items() if place not in relaxed.open})
+        loose = [*relaxed.open, *_relieved(ledger, relaxed.days)]
+        complete(ledger, sorted(loose, key=lambda place: (load.jobs[place].due, place)), relaxed.days)
+        found = score(load, ledger.days)
+        good = found.missed <= most.missed and found.visits <= most.visits and found.cost <= cost
+        if good and not _without_times(ledger, relaxed.days):
+            return relaxed.bound, sorted(relaxed.open)
         _take(ledger, places)
-        _put(ledger, before)
-    return relaxed.bound
+    _put(ledger, before)
+    return relaxed.bound, sorted(relaxed.open)
 
 
-def _solve_rest(
-    ledger: Ledger, places: Sequence[int], whole: Mapping[int, int | None], most: Most, seconds: float
-) -> bool:
-    """Put the whole ones, solve the others; whether a plan with times for every day was found (else nothing is put)."""
-    open_days: set[int] = set()
-    for turn in range(_TRIES):
-        kept = {place: day for place, day in whole.items() if day not in open_days}
-        used = _most(ledger, kept)
-        _put(ledger, kept)
-        rest = [place for place in places if place not in kept]
-        block = Block(ledger, rest)
-        block.limit(Most(most.missed - used.missed, most.visits - used.visits))
-        for day in open_days:
-            block.shut(day, _NARROWER**turn)
-        solved = block.solve(seconds / (turn + 1))
-        if solved.days is not None:
-            _put(ledger, solved.days)
-            if not (full := _without_times(ledger, {**kept, **solved.days})):
-                return True
-            open_days.update(full)
-        _take(ledger, places)
-        if solved.days is None:
-            break
-    return False
-
-
-def _solve_block(ledger: Ledger, places: Sequence[int], seconds: float) -> tuple[float, bool]:
+def _solve_block(ledger: Ledger, places: Sequence[int], most: Most, seconds: float) -> tuple[float, bool]:
     """Solve some jobs anew, keep what is not worse; the solver's bound on their points, and whether it is reached."""
     load, before = ledger.load, {place: ledger.days[place] for place in places}
     cost = score(load, ledger.days).cost
     _take(ledger, places)
     block = Block(ledger, places)
-    block.limit(_most(ledger, before))
+    block.limit(_left(ledger, places, most))
     bound = 0.0
     for turn in range(_TRIES):
         solved = block.solve(seconds if turn == 0 else seconds / _TRIES)
@@ -162,9 +157,21 @@ def _without_times(ledger: Ledger, days: Mapping[int, int | None]) -> list[int]:
     return [day for day in used if not ledger.has_times(day)]
 
 
-def _most(ledger: Ledger, before: Mapping[int, int | None]) -> Most:
-    """What some jobs come to on those days; `ledger` is without them."""
+def _relieved(ledger: Ledger, days: Mapping[int, int | None]) -> list[int]:
+    """Take the shortest visits off days whose visits find no times, until they do; the places taken off."""
+    taken = []
+    for day in _without_times(ledger, days):
+        slots = sorted(ledger.slots(day), key=lambda slot: (slot.minutes, slot.unit))
+        while slots and not ledger.has_times(day):
+            places = sorted(ledger.visits[slots.pop(0).unit, day].difference(ledger.load.placed))
+            _take(ledger, places)
+            taken += places
+    return taken
+
+
+def _left(ledger: Ledger, freed: Iterable[int], most: Most) -> Most:
+    """What is left to the freed jobs, which are off their days, of what the plan by due date comes to."""
+    stays = set(range(len(ledger.days))).difference(freed)
     jobs = ledger.load.jobs
-    missed = sum(day is None or day > jobs[place].due for place, day in before.items())
-    visits = {(jobs[place].unit, day) for place, day in before.items() if day is not None}
-    return Most(missed, sum(not ledger.visits.get(visit) for visit in visits))
+    missed = sum((day := ledger.days[place]) is None or day > jobs[place].due for place in stays)
+    return Most(most.missed - missed, most.visits - sum(bool(visit) for visit in ledger.visits.values()))

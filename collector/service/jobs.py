@@ -18,16 +18,13 @@ from collector.service.due import DueTask
 from collector.service.scores import EARLY_INTERVAL
 from collector.service.supply import WardSupply
 from collector.service.tasks import task_of
-from collector.service.workload import SHIFT_MIN, WORK_DAYS, Job, Shelf, Workload
+from collector.service.workload import SHIFT_MIN, WORK_DAYS, Job, Shelf, Workload, possible_days
 from collector.site import UNASSIGNED, Site, Task
 
 #: A task may be done so much of its interval early, to go with others (common practice, no source).
 _EARLY_SHARE: Final = 1 / 3
 #: Minutes for a task whose site file says none (a guess, no source).
 _MINUTES: Final = 30
-#: Days later than this after the due date are tried only one in so many, to keep large plans solvable.
-_NEAR_DAYS: Final = 14
-_FAR_STEP: Final = 5
 #: A sign of a fault weighs so much more than a date, day by day.
 _SIGN_WEIGHT: Final = 2.0
 _DAY_MIN: Final = 24 * 60
@@ -79,7 +76,7 @@ def workload(
             task = task_of(site, due.unit, due.task)
         if task is not None:
             number = span.number(datetime.fromtimestamp(due.due_ms.p50 / 1000, zone).date())
-            jobs += _repeats(site, due, task, number, span, bare, len(jobs))
+            jobs += _repeats(site, due, task, number, span, bare)
     jobs = [_spared(job, supply) for job in jobs]
     jobs, placed = _placed(site, jobs, agreed, span)
     shelves = {part.id: Shelf(max(0, stock.get(part.id, part.stock)), ceil(part.lead_days)) for part in site.parts}
@@ -112,9 +109,7 @@ def _travel(site: Site) -> dict[str, int]:
     return found
 
 
-def _repeats(
-    site: Site, due: DueTask, task: Task, number: int, span: Span, bare: Workload, count: int
-) -> Iterator[Job]:
+def _repeats(site: Site, due: DueTask, task: Task, number: int, span: Span, bare: Workload) -> Iterator[Job]:
     """The task each time that it falls due in these weeks; only calendar tasks are known to come again."""
     every = task.every_days or (task.every_h / 24 if task.every_h else None)
     minutes = ceil(due.minutes or task.minutes or _MINUTES)
@@ -124,23 +119,15 @@ def _repeats(
         early = floor(every * _EARLY_SHARE) if every else span.last + 1
         again = task.every_days if due.why != "idle" else None
         shut = span.last if again is None else min(span.last, max(0, number) + ceil(again) - floor(early) - 1)
-        days = _days(span, number - early, max(shut, number), number, count)
+        days = possible_days(span.days, number - early, max(shut, number), number, ward)
         yield Job(
             unit=due.unit, ward=ward, task=due.task, title=due.title, due=number, minutes=minutes, refused=refused,
             days=() if refused else days, takes_out=due.takes_unit_out, parts=_parts(site, due.parts),
             early_cost=EARLY_INTERVAL / every if every else 0.0, weight=_SIGN_WEIGHT if due.sign else 1.0,
         )  # fmt: skip
-        count += 1
         if again is None:
             return
         number = max(0, number) + max(1, ceil(again))
-
-
-def _days(span: Span, first: int, last: int, due: int, count: int) -> tuple[int, ...]:
-    able = [day for day in span.days if first <= day <= last]
-    near = max(due, 0) + _NEAR_DAYS
-    far = [day for day in able if day > near]
-    return (*(day for day in able if day <= near), *far[count % _FAR_STEP :: _FAR_STEP])
 
 
 def _parts(site: Site, names: Iterable[str]) -> tuple[tuple[str, int], ...]:

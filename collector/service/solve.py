@@ -36,8 +36,16 @@ class Solved(msgspec.Struct, frozen=True):
     optimal: bool
 
 
+class Relaxed(msgspec.Struct, frozen=True):
+    """Each freed job's likeliest day by place; `open` are those that came out in shares. None: no time left."""
+
+    days: Mapping[int, int | None] | None
+    bound: float
+    open: frozenset[int]
+
+
 class Most(msgspec.Struct, frozen=True):
-    """At most so many due dates missed and visits made among the freed jobs, beside what stays."""
+    """At most so many due dates missed and visits made."""
 
     missed: int
     visits: int
@@ -151,13 +159,14 @@ class Block:
         days = {place: day for place, (day, _) in self._likeliest(found.x).items()}
         return Solved(days, bound, found.status == 0)
 
-    def relax(self, seconds: float) -> Solved:
-        """The relaxation, in shares of jobs: its value bounds every plan; `days` are of jobs that came out whole."""
+    def relax(self, seconds: float) -> Relaxed:
+        """The same in shares of jobs and visits, which bounds every plan."""
         found = self._milp([0] * len(self.cost), seconds)
         if found.status != 0:
-            return Solved(None, 0.0, False)
-        whole = {place: day for place, (day, share) in self._likeliest(found.x).items() if share > _WHOLE}
-        return Solved(whole, float(found.fun), len(whole) == len(self.freed))
+            return Relaxed(None, 0.0, frozenset())
+        best = self._likeliest(found.x)
+        days = {place: day for place, (day, _) in best.items()}
+        return Relaxed(days, float(found.fun), frozenset(p for p, (_, share) in best.items() if share < _WHOLE))
 
     def _milp(self, integrality: list[int], seconds: float) -> Any:  # noqa: ANN401 - scipy has no types
         options = {"time_limit": seconds, "mip_rel_gap": OPTIMAL_GAP}

@@ -1,11 +1,12 @@
 """Times of the day for one day's visits: nobody in two places, one unit of a ward at a time, quiet hours kept.
 
-Ward by ward first, so that nobody walks to and fro; if that does not fit, the longest first. Neither finds every way
-that there is: a day for which both fail counts as full.
+Ward by ward first, the fullest before others, so that nobody walks to and fro; if that does not fit, the longest visits
+first. Neither finds every way that there is: a day for which both fail counts as full.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import msgspec
@@ -29,8 +30,10 @@ def timetable(load: Workload, slots: Sequence[Slot]) -> dict[str, int] | None:
     travel = _travel_min(load, slots)
     from_min = SHIFT_MIN[0] + travel
     long_first = sorted(slots, key=lambda slot: (-slot.minutes, slot.unit))
-    narrow = {slot.ward: load.open_min(slot.ward) for slot in slots}
-    by_ward = sorted(slots, key=lambda slot: (narrow[slot.ward], slot.ward, -slot.minutes, slot.unit))
+    spare: Counter[str] = Counter({slot.ward: load.open_min(slot.ward) for slot in slots})
+    for slot in slots:
+        spare[slot.ward] -= slot.minutes
+    by_ward = sorted(slots, key=lambda slot: (spare[slot.ward], slot.ward, -slot.minutes, slot.unit))
     for order in (by_ward, long_first):
         if (found := _in_order(load, order, from_min)) is not None:
             return found

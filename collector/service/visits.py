@@ -27,7 +27,7 @@ from collector.service.workload import SETUP_MIN
 from collector.site import Site
 
 #: Seconds of the solver's time for a plan.
-SECONDS = 24.0
+SECONDS = 22.0
 
 
 class PlannedTask(msgspec.Struct, frozen=True, kw_only=True):
