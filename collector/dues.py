@@ -13,6 +13,8 @@ a message. A condition that has an alarm of its own is not told a second time as
 
 from __future__ import annotations
 
+import hashlib
+import sqlite3
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
@@ -25,8 +27,10 @@ from collector.rules.events import CLEARED, RAISED, UPDATED, Event, Evidence
 from collector.rules.limits import DAY, MINUTE
 from collector.service.due import DueTask, unit_dues
 from collector.service.record import DUE, VERIFICATION_DUE, Record
+from collector.service.tasks import tasks_of
 from collector.site import Site, Unit
 from collector.store import Store
+from collector.store.history import journal_after, status
 
 STATUS: Final = "dues"
 _AFTER_MIDNIGHT_MS: Final = 15 * MINUTE
@@ -64,7 +68,8 @@ class Dues:
 
     def document(self) -> dict[str, Any]:
         """The record as it is stored."""
-        return {"judged_ms": self.judged_ms, "record": msgspec.to_builtins(self.record)}
+        record = msgspec.to_builtins(self.record)
+        return {"made_for": _made_for(self._site), "judged_ms": self.judged_ms, "record": record}
 
     def _judge(self, unit: Unit, at_ms: int) -> Iterator[Event]:
         dues = [due for due in unit_dues(self._site, unit, self.record, None, at_ms, CATALOGUE) if due.by != "ward"]
@@ -98,12 +103,33 @@ def _is_told(due: DueTask, told_ms: int | None, at_ms: int) -> bool:
 
 
 def load_dues(site: Site, store: Store, seq: int) -> Dues:
-    """As stored, brought up to this journal row; one that cannot be read is made anew from the whole journal."""
-    document = store.status(STATUS) or {}
-    try:
-        dues = Dues(site, msgspec.convert(document["record"], Record), int(document["judged_ms"]))
-    except (KeyError, msgspec.ValidationError):
-        dues = Dues(site)
+    """As stored, brought up to this journal row; made anew from the whole journal where that cannot be used."""
+    dues = _stored(site, store.status(STATUS))
     while dues.record.seq < seq and (rows := store.journal_after(dues.record.seq)):
         dues.fold(row for row in rows if row.seq <= seq)
     return dues
+
+
+def record_now(conn: sqlite3.Connection, site: Site) -> Record:
+    """The record as of now, for those who only read; a day's rows are all that is read of a journal of years."""
+    record = _stored(site, status(conn, STATUS)).record
+    while rows := journal_after(conn, record.seq):
+        for row in rows:
+            record.fold(row, site)
+    return record
+
+
+def _stored(site: Site, document: dict[str, Any] | None) -> Dues:
+    """As stored; a record that was made for other units or tasks has left out what matters now."""
+    if document is None or document.get("made_for") != _made_for(site):
+        return Dues(site)
+    try:
+        return Dues(site, msgspec.convert(document["record"], Record), int(document["judged_ms"]))
+    except (KeyError, ValueError):
+        return Dues(site)
+
+
+def _made_for(site: Site) -> str:
+    """What of a site file a record depends on."""
+    tasks = [(unit.id, [repr(task) for task in tasks_of(site, unit.id)]) for unit in site.units]
+    return hashlib.sha256(repr(sorted(tasks)).encode()).hexdigest()[:16]

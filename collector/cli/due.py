@@ -16,10 +16,10 @@ from rich.table import Table
 from collector.cli.known import Known, known
 from collector.cli.says import EXIT_FAILED, Refused, say, say_error, say_json
 from collector.cli.tables import write_csv
+from collector.dues import record_now
 from collector.reading import iso_utc
 from collector.rules.limits import DAY
 from collector.service.due import DueTask, dues_of
-from collector.service.record import KINDS, record_of
 
 _WIDTH: Final = 150  # of tables that go into a file
 _COLUMNS: Final = ("due", "between", "unit", "ward", "task", "by", "last done", "not done")
@@ -68,7 +68,7 @@ def due_command(
     """
     with known(data, site_file) as now:
         _check(now, ward, unit)
-        dues = dues_of(now.site, record_of(now.site, now.rows(kinds=KINDS)), now.units, now.now_ms)
+        dues = dues_of(now.site, record_now(now.conn, now.site), now.units, now.now_ms)
     until_ms = now.now_ms + days * DAY
     dues = [one for one in dues if one.due_ms.p05 <= until_ms and ward in (None, one.ward) and unit in (None, one.unit)]
     if out is not None:

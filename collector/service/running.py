@@ -26,8 +26,8 @@ _Z: Final = 1.6449  # the normal's 95 % point
 #: The prior of hours a day and its deviation, and that of a day's long-run variance with its weight in weeks.
 PRIOR_H: Final = 12.0
 _PRIOR_SD_H: Final = 6.0
-_PRIOR_VARIANCE: Final = 250.0
-_PRIOR_WEEKS: Final = 2.0
+_PRIOR_VARIANCE: Final = 350.0
+_PRIOR_WEEKS: Final = 4.0
 #: What is looked back on; a day counts half as much so many days later. Demand changes by a tenth (common practice).
 LOOK_BACK_DAYS: Final = 120
 _HALF_LIFE_DAYS: Final = 30.0

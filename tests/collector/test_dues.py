@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.dues import STATUS, Dues, load_dues
+from collector.dues import STATUS, Dues, load_dues, record_now
 from collector.followed import Followed
 from collector.rules import entries
 from collector.rules.entries import JournalEntry, JournalRow
@@ -182,10 +182,24 @@ def test_the_collectors_record_outlives_a_restart_and_is_made_anew_when_it_canno
         assert (again.dues.judged_ms, again.dues.record) == (followed.dues.judged_ms, followed.dues.record)
         assert again.dues.news(now_ms + MINUTE) == []
         with store.transaction():
-            store.set_status(STATUS, {"record": "?", "judged_ms": 0})
+            store.set_status(STATUS, {**followed.dues.document(), "record": "?"})
         anew = load_dues(site, store, followed.seq)
         assert anew.record == followed.dues.record
         assert anew.news(now_ms + MINUTE) == []  # what was told stands in the journal
+
+
+def test_a_record_made_for_other_tasks_is_made_anew_and_readers_need_a_days_rows_only(tmp_path: Path) -> None:
+    proven = _entry(0, entries.PURITY_PROOF, result="pass")
+    with open_store(tmp_path, "lake", durable=False) as store:
+        followed = Followed(site_of(MONTHLY), store)
+        with store.transaction():
+            followed.write([proven, *followed.dues.news(START_MS + HOUR)], 0)
+        assert record_now(store.conn, site_of(MONTHLY)) == followed.dues.record
+        assert record_now(store.conn, site_of(CHECK)).units["u1"].done.keys() == {"purity-check"}
+        assert Followed(site_of(CHECK), store).dues.record.units["u1"].done.keys() == {"purity-check"}
+        with store.transaction():
+            store.append_journal([_entry(1, entries.TASK_DONE, task="filter", outcome="done")], 0)
+        assert record_now(store.conn, site_of(MONTHLY)).units["u1"].done_ms("filter") == START_MS + DAY
 
 
 def test_rows_are_folded_once(site: Site) -> None:
