@@ -1,7 +1,6 @@
 """A planner's week at the demo's hospital, through the command: what is due, the plan, the work, and what follows."""
 
 import json
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -36,7 +35,7 @@ def site() -> Site:
 
 
 @pytest.fixture
-def data(tmp_path: Path, site: Site) -> Iterator[Path]:
+def data(tmp_path: Path, site: Site) -> Path:
     """The hospital as the demo begins, with six hours of readings, its clock standing still."""
     fleet = make_fleet(HOSPITAL, "night", 1, STORY_MS, past_days=0.25)
     with open_store(tmp_path, site.facility.id, durable=False) as store:
