@@ -8,20 +8,17 @@ from typing import Final
 
 from collector.rules import entries
 from collector.rules.limits import DAY
-from collector.service.due import DueTask, due_tasks
 from collector.service.episodes import OUT, episodes
 from collector.service.month_data import MonthData
 from collector.service.month_units import NOT_GOOD
-from collector.service.parts import Need, Planned, needs
+from collector.service.order import month_order
+from collector.service.parts import Need
 from collector.service.proof import calibrations
 from collector.service.report_lines import NeedLine, PartLine, UnitLine
-from collector.service.stock import RECEIVED, pieces_in, stock_of
-from collector.service.tasks import task_of
+from collector.service.stock import RECEIVED, pieces_in
 
 #: A unit that is out of service for so long needs somebody's decision; common practice, no source.
 LONG_OUT_DAYS: Final = 14
-#: What a median beyond the horizon is taken as, in days after p50: far enough never to fall into a lead time.
-_FAR_DAYS: Final = 365
 
 
 def part_lines(data: MonthData) -> list[PartLine]:
@@ -51,21 +48,7 @@ def _part_line(data: MonthData, need: Need, used: int, received: int) -> PartLin
 
 def part_needs(data: MonthData) -> list[Need]:
     """What each part needs as of the month's end."""
-    until_ms = data.month.until_ms
-    dues = due_tasks(data.site, data.rows, {}, until_ms)
-    stocks = stock_of(data.site, data.rows)
-    observed_days = max(0.0, (until_ms - data.since_ms) / DAY)
-    return needs(data.site, stocks, list(_planned(data, dues)), now_ms=until_ms, observed_days=observed_days)
-
-
-def _planned(data: MonthData, dues: Iterable[DueTask]) -> Iterable[Planned]:
-    for due in dues:
-        p05, p50, p95 = due.due_ms
-        task = task_of(data.site, due.unit, due.task)
-        every_days = (task.every_days or 0.0) if task else 0.0
-        for name in due.parts:
-            if (part := data.site.part(name)) is not None:
-                yield Planned(part.id, 1, p05, p50, p50 + _FAR_DAYS * DAY if p95 is None else p95, every_days)
+    return list(month_order(data.site, data.rows, {}, data.month.until_ms).needs)
 
 
 def need_lines(data: MonthData, units: Sequence[UnitLine], parts: Sequence[PartLine]) -> list[NeedLine]:
