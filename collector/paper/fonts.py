@@ -36,6 +36,11 @@ def letters() -> frozenset[int]:
 
 
 def marked(text: str) -> str:
-    """Text for a paragraph: letters the fonts lack as "?", and nothing taken for mark-up."""
+    """Text for a paragraph: as `plain` makes it, and nothing taken for mark-up."""
+    return escape(plain(text))
+
+
+def plain(text: str) -> str:
+    """Text in one line, with letters that the fonts lack as "?"."""
     known = letters()
-    return escape("".join(c if ord(c) in known else "?" for c in text))
+    return "".join(c if ord(c) in known else "?" for c in " ".join(text.split()))

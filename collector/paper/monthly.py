@@ -15,6 +15,8 @@ from collector.service.report_lines import Figure, MonthReport
 
 CAUTION: Final = "sieveward watches machines, not patients"
 _CARDS: Final = 4
+#: A longer name of a facility is cut in the foot line.
+FOOT_NAME: Final = 48
 _STYLES: Final = {
     "title": sheet.CELL.clone("card-title", fontSize=7.8, leading=9.6),
     "value": sheet.TITLE.clone("card-value", fontSize=17, leading=21),
@@ -37,7 +39,8 @@ _BANNER: Final = TableStyle([
 def report_pdf(report: MonthReport) -> bytes:
     """The report as PDF, A4; the same report gives the same bytes."""
     made = datetime.fromtimestamp(report.made_ms / 1000, report.month.zone)
-    foot = f"{report.facility} · {report.month.title} · made {made.day} {made:%b %Y %H:%M} · {CAUTION}"
+    facility = report.facility if len(report.facility) <= FOOT_NAME else report.facility[: FOOT_NAME - 1] + "…"
+    foot = f"{facility} · {report.month.title} · made {made.day} {made:%b %Y %H:%M} · {CAUTION}"
     story = [*_first_page(report), PageBreak(), *detail_tables(report)]
     return sheet.pages(story, title=f"Oxygen concentrators, {report.month.title}", foot=foot)
 

@@ -24,7 +24,7 @@ from reportlab.platypus import (
     TableStyle,
 )  # fmt: skip
 
-from collector.paper.fonts import BOLD, PLAIN, letters, marked
+from collector.paper.fonts import BOLD, PLAIN, letters, marked, plain
 
 MARGIN_PT: Final = 16 * mm
 WIDTH_PT: Final = A4[0] - 2 * MARGIN_PT
@@ -62,7 +62,7 @@ def pages(story: Sequence[Flowable], *, title: str, foot: str) -> bytes:
     document = BaseDocTemplate(out, pagesize=A4, title=title, author="sieveward", invariant=1)
     frame = Frame(MARGIN_PT, _BOTTOM_PT, WIDTH_PT, A4[1] - _BOTTOM_PT - _TOP_PT, 0, 0, 0, 0)
     document.addPageTemplates(PageTemplate(frames=[frame]))
-    document.build(list(story), canvasmaker=lambda *args, **kw: _Numbered(*args, foot=foot, **kw))
+    document.build(list(story), canvasmaker=lambda *args, **kw: _Numbered(*args, foot=plain(foot), **kw))
     return out.getvalue()
 
 
