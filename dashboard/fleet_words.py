@@ -53,9 +53,9 @@ def of_hours(hours: str) -> str:
     return f"of {hours} h"
 
 
-def sure(low: str, high: str) -> str:
-    """The interval of the run hours between failures."""
-    return f"{low} to {high}"
+def sure(low: str, high: str | None) -> str:
+    """The interval of the run hours between failures; without a failure there is a lower end only."""
+    return f"{low} to {high}" if high is not None else f"{low} or more"
 
 
 def repaired(count: int) -> str:

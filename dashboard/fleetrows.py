@@ -24,7 +24,8 @@ def head_figures(found: Fleet, currency: str) -> list[tuple[str, str]]:
     return [
         (words.AVAILABLE, percent(one.availability.share)), (words.ADEQUATE, percent(one.adequate_share)),
         (words.FAILURES, f"{one.failures}"), (words.RUN_HOURS, number(one.run_h)),
-        (words.MTBF, number(one.mtbf.mean_h)), (words.REPAIR, number(one.repair.median_h)),
+        (words.MTBF, number(one.mtbf.mean_h) if one.failures else _interval(one) or NOT_MEASURED),
+        (words.REPAIR, number(one.repair.median_h)),
         (words.ENERGY, number(one.kwh)), (words.COST, money(one.cost, currency)),
     ]  # fmt: skip
 
@@ -43,7 +44,7 @@ def failure_rows(found: Fleet, now: Now) -> list[Row]:
     """Failures, the run hours between them, time to repair."""
     return [
         (name, number(one.run_h), str(one.failures),
-         Cell(number(one.mtbf.mean_h), note=words.sure(number(one.mtbf.low_h), number(one.mtbf.high_h))),
+         Cell(number(one.mtbf.mean_h), note=_interval(one)),
          Cell(number(one.repair.median_h), note=words.repaired(one.repair.repaired)), str(one.repair.waiting),
          str(one.repeats))
         for name, one in _lines(found, now)
@@ -87,6 +88,11 @@ def alarm_rows(found: Mapping[str, AlarmLoad], now: Now) -> list[Row]:
     ]  # fmt: skip
 
 
+def _interval(one: Figures) -> str:
+    low_h, high_h = one.mtbf.low_h, one.mtbf.high_h
+    return "" if low_h is None else words.sure(number(low_h), None if high_h is None else number(high_h))
+
+
 def _within(one: AlarmLoad) -> Cell:
     over = [name for name, met in one.within.items() if not met]
     return Cell(words.not_within(over), mark="late") if over else Cell(words.WITHIN)
@@ -104,7 +110,7 @@ def measured_h(one: Figures) -> float:
 
 def percent(share: float | None) -> str:
     """A share; a dash where there is none."""
-    return NOT_MEASURED if share is None else f"{share:.1%}"
+    return NOT_MEASURED if share is None else f"{100 * share:.1f} %"
 
 
 def number(value: float | None) -> str:

@@ -24,7 +24,8 @@ VISIT_STATES: Final = {"planned": "planned", "locked": "locked", "moved": "moved
                        "done": "done"}  # fmt: skip
 SET_STATES: Final = {"locked": "lock it on its day", "moved": "move it", "cancelled": "cancel it", "done": "it is done"}
 VISIT_COLUMNS: Final = ("When", "Unit", "Ward", "Tasks", "Takes", "Unit out for", "State")
-VISIT_WIDTHS: Final = (13, 10, 15, 35, 8, 11, 8)
+VISIT_WIDTHS: Final = (15, 10, 16, 32, 8, 11, 8)
+WAITING_WIDTHS: Final = (10, 14, 22, 10, 12, 32)
 WAITING_COLUMNS: Final = ("Unit", "Ward", "Task", "Due", "Planned", "Because")
 PLAN_CAPTION: Final = (
     "In brackets: visiting in the plain order of due dates. A unit is taken out only where its ward can spare it, one "

@@ -184,7 +184,7 @@ def order_at_once(pieces: int) -> str:
 
 def lasts(chance: float, wanted: float) -> str:
     """How likely the stock lasts, and how likely it should."""
-    return f"{chance:.0%} of {wanted:.0%}"
+    return f"{100 * chance:.0f} %, wanted {100 * wanted:.0f} %"
 
 
 def unknown_parts(names: tuple[str, ...]) -> str:

@@ -11,11 +11,11 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Final
 
+from collector.dues import record_now
 from collector.service.agreed import agreed_visits
-from collector.service.due import DueTask, due_tasks
+from collector.service.due import DueTask, dues_of
 from collector.service.order import KINDS as ORDER_KINDS
 from collector.service.order import Order, month_order
-from collector.service.record import KINDS as RECORD_KINDS
 from collector.service.reliability import Fleet, fleet_figures
 from collector.service.spans import Span
 from collector.service.stock import stock_of
@@ -34,7 +34,9 @@ def dues(data_dir: Path, now: Now, now_ms: int) -> list[DueTask]:
     """Every task of every unit and when it is due, the soonest first; without a site file nothing."""
     if now.site is None:
         return []
-    return due_tasks(now.site, service_rows(data_dir, kinds=RECORD_KINDS), now.units, now_ms)
+    with reader(data_dir) as conn:
+        record = record_now(conn, now.site)
+    return dues_of(now.site, record, now.units, now_ms)
 
 
 def order(data_dir: Path, now: Now, now_ms: int) -> Order:
@@ -55,6 +57,7 @@ def plan(data_dir: Path, now: Now, now_ms: int, dues: Sequence[DueTask], weeks: 
     assert now.site is not None  # noqa: S101 - for the type checker: the caller has looked
     rows = service_rows(data_dir)
     stock = {part: max(0, one.have) for part, one in stock_of(now.site, rows).items()}
-    supply = ward_supplies(now.site, now.units, now_ms, {}, now.out_of_service)
+    gas_l = {ward: sum(c.usable_l for c in one.cylinders if c.good(now_ms)) for ward, one in now.backup.wards.items()}
+    supply = ward_supplies(now.site, now.units, now_ms, gas_l, now.out_of_service)
     first = local(now_ms, now.zone).date() + timedelta(days=1)
     return plan_visits(now.site, dues, supply, stock, first, weeks, agreed_visits(rows), seconds=PLAN_S)

@@ -38,5 +38,5 @@ with in_words():
         st.html(sheet_html(texts.VISIT_COLUMNS, visit_rows(listed, now), 100, texts.VISIT_WIDTHS))
     waiting = [one for one in found.deferred if ward in ("", one.ward)]
     st.subheader(words.counted(texts.WAITING, len(waiting)))
-    st.html(sheet_html(texts.WAITING_COLUMNS, deferral_rows(waiting, now), 100))
+    st.html(sheet_html(texts.WAITING_COLUMNS, deferral_rows(waiting, now), 100, texts.WAITING_WIDTHS))
     draw_setting(now.site, visits, who_records(now))
