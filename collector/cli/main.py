@@ -18,6 +18,7 @@ from collector.cli import (
     inventory,
     journal,
     parts,
+    plan,
     replay,
     report,
     simulate,
@@ -46,6 +47,7 @@ app.command("export")(export.export)
 app.command("inventory")(inventory.inventory_command)
 app.command("report")(report.report)
 app.command("due")(due.due_command)
+app.command("plan")(plan.plan_command)
 app.command("parts")(parts.parts_command)
 app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)

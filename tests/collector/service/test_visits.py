@@ -44,7 +44,7 @@ def loads_(draw, jobs=8, weeks=2):
 
 def broken(given_load, days):
     """Bounds that a plan breaks, computed anew from its days alone; days that people have set are left out."""
-    found = []
+    found: list[tuple] = []
     fixed = set(given_load.placed.values())
     pairs = [(one, day) for one, day in zip(given_load.jobs, days, strict=True) if day is not None]
     for place, day in enumerate(days):
@@ -72,7 +72,7 @@ def broken(given_load, days):
 
 def overlaps(given_load, ledger):
     """Where times of a day collide: a unit of a ward while another is out, a quiet hour, a person in two places."""
-    found = []
+    found: list[tuple] = []
     for day in {day for day in ledger.days if day is not None} - set(given_load.placed.values()):
         slots = ledger.slots(day)
         times = timetable(given_load, slots)
