@@ -20,6 +20,7 @@ from unittest.mock import patch
 from collector.reading import Reading
 from collector.rules import engine as rules
 from collector.rules.engine import RulesEngine
+from collector.rules.entries import HOUR_METER
 from collector.rules.unitrow import UnitRow
 from collector.site import parse_site
 
@@ -79,6 +80,7 @@ class Found:
     observed_h: float
     inferred_h: float
     unknown_h: float
+    replaced: int  # how often the journal was told that the meter was reset or replaced
 
     @property
     def off_pct(self) -> float:
@@ -157,7 +159,7 @@ def follow(kind: Kind, year: Year, step_ms: int) -> Found:
     """The year through the rules, with restarts from what was stored."""
     engine, stored = RulesEngine(SITE), [UnitRow(unit="u")]
     kept: list[Reading] = []
-    restarts = list(year.restarts)
+    restarts, replaced = list(year.restarts), 0
     for reading in readings(kind, year, step_ms):
         if restarts and restarts[0] <= reading.time_ms:
             restarts.pop(0)
@@ -165,18 +167,18 @@ def follow(kind: Kind, year: Year, step_ms: int) -> Found:
             engine.restore(stored)
             for again in kept:
                 _take(engine, again)
-        _take(engine, reading)
+        replaced += _take(engine, reading)
         kept.append(reading)
         if len(kept) == STORED_EVERY:
             stored, kept = list(engine.rows(["u"])), []
     row = next(engine.rows(["u"]))
-    return Found(year.truth_h, row.observed_h, row.inferred_h, row.unknown_h)
+    return Found(year.truth_h, row.observed_h, row.inferred_h, row.unknown_h, replaced)
 
 
-def _take(engine: RulesEngine, reading: Reading) -> None:
+def _take(engine: RulesEngine, reading: Reading) -> int:
     engine.tick(reading.time_ms)
     engine.read(reading, reading.time_ms)
-    engine.take_notes()
+    return sum(note.kind == HOUR_METER for note in engine.take_notes())
 
 
 def measured(kind: Kind, seed: int, step_ms: int, days: float = DAYS) -> Found:
@@ -187,13 +189,13 @@ def measured(kind: Kind, seed: int, step_ms: int, days: float = DAYS) -> Found:
 
 def lines(step_ms: int) -> Iterator[str]:
     """The table, row by row."""
-    heads = "".join(f"{head:>9}" for head in ("truth h", "seen", "by meter", "unknown", "off %"))
+    heads = "".join(f"{head:>9}" for head in ("truth h", "seen", "by meter", "unknown", "resets", "off %"))
     yield f"{'year':28}{heads}  within {TARGET_PCT} %\n"
     for kind in KINDS:
         found = measured(kind, 1, step_ms)
         said = "yes" if abs(found.off_pct) <= TARGET_PCT else "truth lies between" if found.bracketed else "NO"
         yield (f"{kind.name:28}{found.truth_h:9.1f}{found.observed_h:9.1f}{found.inferred_h:9.1f}"
-               f"{found.unknown_h:9.1f}{found.off_pct:9.3f}  {said}\n")  # fmt: skip
+               f"{found.unknown_h:9.1f}{found.replaced:9}{found.off_pct:9.3f}  {said}\n")  # fmt: skip
 
 
 def main() -> None:

@@ -23,6 +23,12 @@ def test_the_truth_lies_between_what_was_counted_and_that_with_the_unknown(kind:
     assert measured(kind, 2, STEP_MS, DAYS).bracketed
 
 
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
+def test_every_reset_of_the_meter_is_told_and_nothing_else(kind: Kind) -> None:
+    """A meter that goes on by whole hours was once told as replaced at every hour."""
+    assert measured(kind, 3, STEP_MS, DAYS).replaced == kind.resets
+
+
 def test_without_a_meter_a_gap_is_unknown_and_not_made_up() -> None:
     found = measured(Kind("gaps", gaps=300, meter_step_h=None), 1, STEP_MS, DAYS)
     assert found.inferred_h == 0.0
