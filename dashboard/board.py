@@ -19,6 +19,7 @@ from collector.rules.unitrow import OFF, SILENT, WARMING_UP, UnitRow
 from collector.site import UNASSIGNED, Unit, Ward
 from dashboard import words
 from dashboard.capacity import FORETELLS, expected_text, holds_text, red_text
+from dashboard.changeover import say_of, ward_line
 from dashboard.freshness import collector_lives, is_stale
 from dashboard.queries import Now
 from dashboard.times import age_text, moment_text
@@ -61,6 +62,7 @@ class Tile(NamedTuple):
     note: str = ""
     shared: bool = False  # its worst alarm is its ward's
     holds: str = ""  # that it will not hold its rated flow
+    change: str = ""  # what to change over to
 
 
 class Notice(NamedTuple):
@@ -72,6 +74,7 @@ class Notice(NamedTuple):
     since: str
     acknowledged: str
     unheard: bool
+    change: str = ""
 
 
 class WardBlock(NamedTuple):
@@ -81,6 +84,7 @@ class WardBlock(NamedTuple):
     title: str
     notices: tuple[Notice, ...]
     tiles: tuple[Tile, ...]
+    backup: str = ""
 
 
 class Board(NamedTuple):
@@ -146,7 +150,8 @@ def _block(now: Now, ward: Ward, now_ms: int, lives: bool) -> WardBlock:
         for unit in _units(now, ward)
     ]
     found.sort(key=lambda tile: (_ORDER.get(tile.look, len(Look)), not tile.unheard))
-    return WardBlock(ward.id, ward.title, tuple(_notice(alarm, now, now_ms) for alarm in own), tuple(found))
+    return WardBlock(ward.id, ward.title, tuple(_notice(alarm, now, now_ms) for alarm in own), tuple(found),
+                     ward_line(now, ward.id, now_ms))  # fmt: skip
 
 
 def shared_with(unit: str, alarms: Iterable[Alarm], now: Now) -> list[Alarm]:
@@ -160,7 +165,8 @@ def shared_with(unit: str, alarms: Iterable[Alarm], now: Now) -> list[Alarm]:
 def _notice(alarm: Alarm, now: Now, now_ms: int) -> Notice:
     since = moment_text(alarm.raised_ms, now_ms, now.zone)
     return Notice(Look(alarm.priority), title_of(alarm.condition), instruction(alarm), since,
-                  acknowledged(alarm, now, now_ms), alarm.state == State.UNACKNOWLEDGED)  # fmt: skip
+                  acknowledged(alarm, now, now_ms), alarm.state == State.UNACKNOWLEDGED,
+                  say_of(now, [alarm], now_ms))  # fmt: skip
 
 
 def instruction(alarm: Alarm) -> str:
@@ -224,6 +230,7 @@ def _alarming(bare: Tile, speaking: list[Alarm], now: Now, now_ms: int) -> Tile:
     return bare._replace(
         holds=holds, look=Look(worst.priority), word=word, action=instruction(worst), note=note,
         acknowledged=acknowledged(worst, now, now_ms), shared=not worst.unit,
+        change=say_of(now, speaking, now_ms) if worst.unit else "",
         unheard=any(alarm.state == State.UNACKNOWLEDGED for alarm in speaking),
     )  # fmt: skip
 

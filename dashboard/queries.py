@@ -18,6 +18,8 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
+from collector import backup_watch
+from collector.backup.known import Known
 from collector.clock import Clock, ScaledClock, WallClock
 from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
@@ -75,6 +77,7 @@ class Now(msgspec.Struct, frozen=True, kw_only=True):
     collector: CollectorNow | None
     out_of_service: frozenset[str]
     bridges: dict[str, dict[str, Any]] = {}
+    backup: Known = msgspec.field(default_factory=Known)
 
     @property
     def simulated(self) -> bool:
@@ -144,7 +147,15 @@ def now(data_dir: Path) -> Now:
         alarms=tuple(alarms), collector=msgspec.convert(told, CollectorNow) if told else None,
         out_of_service=frozenset(removed),
         bridges={key.partition(":")[2]: body for key, body in documents.items() if key.startswith("bridge:")},
+        backup=_backup(documents.get(backup_watch.DOCUMENT)),
     )  # fmt: skip
+
+
+def _backup(document: dict[str, Any] | None) -> Known:
+    try:
+        return msgspec.convert(document, Known) if document else Known()
+    except msgspec.ValidationError:
+        return Known()
 
 
 @lru_cache(maxsize=4)

@@ -22,6 +22,9 @@ from collector.site import UNASSIGNED, Site
 
 #: Alarms of output and supply: those on which a ward changes over, or makes ready to.
 CARRIES: Final = GIVES_NOTHING | {"shutdown-expected", "purity-amber", "purity-red"}
+#: A judgement older than this says nothing of who is spare: somebody may use the unit by now (the collector judges each
+#: minute).
+SPARES_MS: Final = 10 * MINUTE
 #: WHO, Technical specifications for PSA plants, 2020 (feeds fire; oil and grease; secured); the rest common practice.
 CAUTIONS: Final = (
     "Oxygen feeds fire: no smoking, flame, oil or grease.",
@@ -63,12 +66,12 @@ def cards(
     site: Site, backups: Mapping[str, WardBackup], ward: str, alarms: Iterable[Alarm], now_ms: int
 ) -> dict[tuple[str, str, str], Card]:
     """The cards of a ward's alarms about output and supply, by alarm: one a unit, the most urgent is served first."""
-    backup = backups.get(ward)
+    backup = _known(site, backups, ward)
     if backup is None:
         return {}
     found: dict[tuple[str, str, str], Card] = {}
     served: dict[str, Card] = {}
-    free, spares = [c for c in backup.cylinders if c.good(now_ms)], list(backup.spares)
+    free, spares = _free(backup, now_ms)
     for alarm in sorted((a for a in alarms if a.speaks and a.condition in CARRIES and a.ward == ward), key=urgency):
         if alarm.unit not in served:
             if alarm.unit:
@@ -84,14 +87,25 @@ def cards(
 
 
 def ready_card(site: Site, backups: Mapping[str, WardBackup], ward: str, unit: str, now_ms: int) -> Card | None:
-    """What a unit without an alarm would be changed over to; None while its ward's backup is not judged."""
-    backup = backups.get(ward)
+    """What a unit without an alarm would be changed over to; None where nothing of a backup is known."""
+    backup = _known(site, backups, ward)
     if backup is None:
         return None
     alarm = Alarm(unit=unit, ward=ward, condition="")
-    free = [c for c in backup.cylinders if c.good(now_ms)]
-    spares = [s for s in backup.spares if s.unit != unit]
+    free, spares = _free(backup, now_ms)
+    spares = [s for s in spares if s.unit != unit]
     return _unit_card(site, backups, backup, alarm, free, spares, now_ms)
+
+
+def _known(site: Site, backups: Mapping[str, WardBackup], ward: str) -> WardBackup | None:
+    """The ward's backup; None before it is judged, and where no cylinder is listed at all and no unit is spare."""
+    backup = backups.get(ward)
+    return backup if backup is not None and (site.cylinders or backup.spares) else None
+
+
+def _free(backup: WardBackup, now_ms: int) -> tuple[list[CylinderNow], list[Spare]]:
+    spares = backup.spares if now_ms - backup.at_ms <= SPARES_MS else ()
+    return [c for c in backup.cylinders if c.good(now_ms)], list(spares)
 
 
 def _unit_card(

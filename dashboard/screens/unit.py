@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import guide, words
 from dashboard.board import places, shared_with, tile_of
 from dashboard.capacity import panel_of
+from dashboard.changeover import panel_html as card_html
 from dashboard.figures import current_values, figures_html
 from dashboard.frame import EVERY_S, look, needed_now, strip
 from dashboard.freshness import collector_lives
@@ -41,11 +42,12 @@ def present() -> None:
     own = [alarm for alarm in known.alarms if alarm.unit == unit]
     shared = shared_with(unit, known.alarms, known)
     tile = tile_of(unit, known, own, screen.now_ms, collector_lives(known, screen.wall_ms), shared)
+    speaking = [alarm for alarm in (*own, *shared) if alarm.speaks]
     row = known.units.get(unit)
     values = figures_html(current_values(row), greyed=tile.greyed) if row else ""
     panel = panel_of(row, known.model_of(unit), known, screen.now_ms, stale=tile.greyed)
     st.html(f'<div class="sw-now"><div class="sw-wards sw-single">{tile_html(tile)}</div>{values}</div>'
-            f"{panel_html(panel)}")  # fmt: skip
+            f"{panel_html(panel)}{card_html(known, ward.id, unit, speaking, screen.now_ms)}")  # fmt: skip
 
 
 present()
