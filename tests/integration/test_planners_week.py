@@ -114,3 +114,85 @@ def test_a_unit_that_was_not_found_stays_due_and_is_counted(data: Path, site: Si
     after = due(data)["kite", "cabinet-filter"]
     assert (after["due"], after["overdue"]) == (before["due"], before["overdue"])
     assert after["could_not_locate"] == before["could_not_locate"] + 1
+
+
+def plan(data: Path, *words: str) -> dict[str, Any]:
+    found = told(data, "plan", "--weeks", "2", "--seconds", "2", *words)
+    assert isinstance(found, dict)
+    return found
+
+
+def tasks_of(found: dict[str, Any]) -> dict[tuple[str, str], dict[str, Any]]:
+    """Each task that has a visit, with its visit; a task that comes twice stands with its first."""
+    pairs = [((visit["unit"], task["task"]), visit) for visit in found["visits"] for task in visit["tasks"]]
+    return dict(reversed(pairs))
+
+
+def test_the_week_s_plan_holds_what_is_due_and_keeps_its_bounds(data: Path, site: Site) -> None:
+    found = plan(data)
+    planned = tasks_of(found)
+    engineers = {key for key, one in due(data, 12).items() if one["by"] == "engineer"}
+    left_out = {(one["unit"], one["task"]) for one in found["deferred"] if one["day"] is None}
+    assert len(engineers) > 5
+    assert engineers <= planned.keys() | left_out
+    assert all(one["said"] for one in found["deferred"])
+    minutes: dict[str, int] = {}
+    for visit in found["visits"]:
+        minutes[visit["day"]] = minutes.get(visit["day"], 0) + visit["minutes"]
+        quiet = site.ward(visit["ward"]).quiet_min
+        assert quiet is not None
+        assert quiet[1] <= visit["start_min"] <= visit["start_min"] + visit["minutes"] <= quiet[0]
+    assert max(minutes.values()) <= site.facility.technician_h_per_day * 60
+    assert found["score"]["missed"] <= found["by_due_date"]["missed"]
+    assert found["score"]["visits"] <= found["by_due_date"]["visits"]
+
+
+def test_one_unit_of_a_ward_is_out_at_a_time(data: Path) -> None:
+    out = [visit for visit in plan(data)["visits"] if visit["out_min"]]
+    assert len(out) >= 2
+    for one in out:
+        for other in out:
+            if one is not other and (one["ward"], one["day"]) == (other["ward"], other["day"]):
+                first, second = sorted((one, other), key=lambda visit: visit["start_min"])
+                assert first["start_min"] + first["minutes"] <= second["start_min"]
+
+
+def test_a_visit_that_was_locked_stands_when_the_plan_is_made_anew(data: Path, site: Site) -> None:
+    visit = next(one for one in plan(data)["visits"] if one["unit"] == "quail")
+    other_day = "2026-10-20"
+    assert visit["day"] != other_day
+    tasks = [(visit["unit"], task["task"]) for task in visit["tasks"]]
+    moved = service_actions.set_visit(site, visit["visit"], other_day, tasks, "moved", PLANNER, STORY_MS, "ward asked")
+    JournalWriter(data).append([moved])
+    again = next(one for one in plan(data)["visits"] if one["visit"] == visit["visit"])
+    assert (again["day"], again["state"], again["why"]) == (other_day, "moved", "ward asked")
+    assert {task["task"] for task in again["tasks"]} >= {task for _, task in tasks}
+
+
+def test_a_day_of_the_plan_that_was_done_is_not_planned_again(data: Path, site: Site) -> None:
+    found = plan(data)
+    day = found["visits"][0]["day"]
+    todays = [(visit["unit"], task["task"]) for visit in found["visits"] if visit["day"] == day
+              for task in visit["tasks"]]  # fmt: skip
+    at_ms = round(datetime.fromisoformat(f"{day}T09:00+00:00").timestamp() * 1000)
+    # Checks last: whatever opened a unit up asks for one after it.
+    ordered = sorted(todays, key=lambda pair: pair[1] == "purity-check")
+    JournalWriter(data).append([do(site, unit, task, at_ms + place * 60_000) for place, (unit, task) in
+                                enumerate(ordered)])  # fmt: skip
+    with open_store(data, site.facility.id, durable=False) as store, store.transaction():
+        store.set_status("clock", {"wall_ms": 0, "at_ms": at_ms + 8 * HOUR, "speed": 0.0})
+    assert not any(one["overdue"] and one["by"] == "engineer" for one in due(data).values())
+    again = plan(data)
+    opened = {unit for unit, task in todays if task in ("sieve", "intake-filter")}
+    still = {pair for pair in todays if pair in tasks_of(again)}
+    assert still <= {(unit, "purity-check") for unit in opened}
+    assert again["first"] > day
+
+
+def test_the_plan_goes_into_a_calendar_and_lists_to_hang_up(data: Path, tmp_path: Path) -> None:
+    ics, lists, table = tmp_path / "visits.ics", tmp_path / "weeks.html", tmp_path / "visits.csv"
+    found = plan(data, "--ics", str(ics), "--print", str(lists), "--csv", str(table))
+    assert ics.read_text(encoding="utf-8").count("BEGIN:VEVENT") == len(found["visits"])
+    words = lists.read_text(encoding="utf-8")
+    assert all(visit["unit"] in words for visit in found["visits"])
+    assert len(table.read_text(encoding="utf-8").splitlines()) > len(found["visits"])
