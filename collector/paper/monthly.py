@@ -15,11 +15,14 @@ from collector.service.report_lines import Figure, MonthReport
 
 CAUTION: Final = "sieveward watches machines, not patients"
 _CARDS: Final = 4
+#: A value with more signs than this has smaller ones.
+WIDE_FROM: Final = 9
 #: A longer name of a facility is cut in the foot line.
 FOOT_NAME: Final = 48
 _STYLES: Final = {
     "title": sheet.CELL.clone("card-title", fontSize=7.8, leading=9.6),
     "value": sheet.TITLE.clone("card-value", fontSize=17, leading=21),
+    "long": sheet.TITLE.clone("card-long", fontSize=13, leading=21),
     "none": sheet.TITLE.clone("card-none", fontSize=12, leading=21, textColor=sheet.PALE_INK),
     "says": sheet.NOTE.clone("card-says", fontSize=6.8, leading=8.4),
     "good": sheet.NOTE.clone("card-good", fontSize=6.8, leading=8.4, textColor=sheet.GOOD),
@@ -71,7 +74,8 @@ def _cards(figures: Sequence[Figure]) -> Flowable:
 
 
 def _card(figure: Figure) -> list[Flowable]:
-    value = text(figure.empty, _STYLES["none"]) if figure.value is None else text(shown(figure), _STYLES["value"])
+    said = figure.empty if figure.value is None else shown(figure)
+    value = text(said, _STYLES["none" if figure.value is None else "value" if len(said) <= WIDE_FROM else "long"])
     parts: list[Flowable] = [text(figure.title, _STYLES["title"]), value, text(figure.says, _STYLES["says"])]
     if figure.aim:
         said = {True: "reached", False: "not reached", None: "cannot be said"}[figure.met]

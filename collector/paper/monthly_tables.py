@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Final
@@ -9,11 +10,13 @@ from typing import Final
 from reportlab.platypus import Flowable
 
 from collector.paper.sheet import NOTE, heading, table, text
-from collector.service.report_lines import MonthReport, UnitLine
+from collector.rules.entries import COULD_NOT_LOCATE, PUT_OFF
+from collector.service.report_lines import LATE, ON_TIME, OPEN, MonthReport, UnitLine
 
 #: Lines of a table that people read through; the CSV files have all of them.
 WORST_UNITS: Final = 12
 MOST_LINES: Final = 60
+MOST_TASKS: Final = 30
 #: What needs money: so many lines on the first page.
 FIRST_NEEDS: Final = 5
 #: Below it a unit is not named: a minute under the limit after a start is no trouble.
@@ -25,9 +28,9 @@ COUNTED: Final = (
     "month began. On time is up to a tenth of its interval after the due date, a day at least, and a week where it "
     "goes by hours or condition (common practice, no source). What could not be located, was put off or is still "
     "open counts as not done on time.",
-    "Functional: units in use whose last evidence of the month at rated flow was good: a check with an analyser "
-    "that passed, or an hour of readings at nine tenths of rated flow or more that held the model's limit. The "
-    "whole is every unit in use, those not checked among them.",
+    "Functional: units in use whose last evidence of the month was good: a check at rated flow that passed, or an "
+    "hour of readings at nine tenths of rated flow or more that held the model's limit. An hour under the limit at "
+    "the rated flow or less is evidence against. The whole is every unit in use, those not checked among them.",
     "Availability: the share of unit-hours in which a unit was neither out of service nor failed. Hours without "
     "readings are unknown: they are left out, and their number stands beside it. Spare units count; units in store "
     "do not.",
@@ -56,7 +59,7 @@ def detail_tables(report: MonthReport) -> Iterable[Flowable]:
     yield from _warnings(report)
     yield from _tasks(report)
     yield from _parts(report)
-    yield heading("How these figures are counted")
+    yield from heading("How these figures are counted")
     yield from (text(said, NOTE) for said in COUNTED)
 
 
@@ -89,7 +92,7 @@ def _units(report: MonthReport) -> Iterable[Flowable]:
          _number(u.inadequate_h), str(u.failures), str(u.shut_offs), str(u.warnings), str(u.alarms))
         for u in bad[:WORST_UNITS]
     ]  # fmt: skip
-    yield from _section("Units with the most trouble", heads, rows, (13, 18, 12, 11, 8, 9, 9, 9.5, 10, 8), left=3,
+    yield from _section("Units with the most trouble", heads, rows, (13, 17, 12, 11, 8, 8, 9.5, 10.5, 10.5, 8), left=3,
                         more=len(bad) - len(rows))  # fmt: skip
 
 
@@ -115,10 +118,19 @@ def _warnings(report: MonthReport) -> Iterable[Flowable]:
 
 
 def _tasks(report: MonthReport) -> Iterable[Flowable]:
-    missed = [task for task in report.tasks if task.outcome != "on time"]
-    rows = [(t.unit, t.title, t.due, t.done, t.outcome.replace("-", " "), t.note) for t in missed[:MOST_LINES]]
-    yield from _section("Maintenance not done on time", ("Unit", "Task", "Due", "Done", "Outcome", "Note"), rows,
-                        (13, 34, 11, 11, 14, 17), left=6, more=len(missed) - len(rows))  # fmt: skip
+    outcomes = (ON_TIME, LATE, OPEN, COULD_NOT_LOCATE, PUT_OFF)
+    counts = Counter((task.title, task.outcome) for task in report.tasks)
+    rows = [
+        (title, str(sum(counts[title, outcome] for outcome in outcomes)), *(str(counts[title, o]) for o in outcomes))
+        for title in sorted({task.title for task in report.tasks})
+    ]
+    heads = ("Task", "Due", "On time", "Late", "Open", "Not located", "Put off")
+    yield from _section("Maintenance that fell due", heads, rows, (40, 10, 10, 10, 10, 10, 10))
+    missed = [task for task in report.tasks if task.outcome != ON_TIME and task.by != "ward"]
+    listed = [(t.unit, t.title, t.due, t.done, t.outcome.replace("-", " "), t.note) for t in missed[:MOST_TASKS]]
+    heads = ("Unit", "Task", "Due", "Done", "Outcome", "Why due")
+    yield from _section("Engineers' tasks not done on time", heads, listed, (13, 38, 11, 11, 13, 14), left=6,
+                        more=len(missed) - len(listed))  # fmt: skip
 
 
 def _parts(report: MonthReport) -> Iterable[Flowable]:
@@ -135,7 +147,7 @@ def _section(
     title: str, heads: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], *, left: int = 1,
     more: int = 0,
 ) -> Iterable[Flowable]:  # fmt: skip
-    yield heading(title)
+    yield from heading(title)
     yield table(heads, rows, widths, left=left) if rows else text(NONE)
     if more > 0:
         yield text(f"and {more} more, in the tables that follow or the CSV files.", NOTE)

@@ -14,6 +14,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
+    CondPageBreak,
     Flowable,
     Frame,
     Image,
@@ -30,6 +31,7 @@ MARGIN_PT: Final = 16 * mm
 WIDTH_PT: Final = A4[0] - 2 * MARGIN_PT
 _TOP_PT: Final = 14 * mm
 _BOTTOM_PT: Final = 18 * mm
+_ROOM_PT: Final = 32 * mm
 PAPER: Final = colors.white
 INK: Final = colors.HexColor("#1b2a33")
 PALE_INK: Final = colors.HexColor("#5a6b75")
@@ -40,7 +42,7 @@ BAD: Final = colors.HexColor("#a63603")
 
 TITLE: Final = ParagraphStyle("title", fontName=BOLD, fontSize=18, leading=22, textColor=INK)
 HEADING: Final = ParagraphStyle("heading", fontName=BOLD, fontSize=11.5, leading=15, textColor=INK, spaceBefore=9,
-                               spaceAfter=3, keepWithNext=1)  # fmt: skip
+                               spaceAfter=3)  # fmt: skip
 TEXT: Final = ParagraphStyle("text", fontName=PLAIN, fontSize=9, leading=12.5, textColor=INK)
 NOTE: Final = ParagraphStyle("note", parent=TEXT, fontSize=7.5, leading=10, textColor=PALE_INK)
 CELL: Final = ParagraphStyle("cell", parent=TEXT, fontSize=7.5, leading=9.5)
@@ -95,9 +97,9 @@ def text(said: str, style: ParagraphStyle = TEXT) -> Paragraph:
     return Paragraph(marked(said), style)
 
 
-def heading(said: str) -> Paragraph:
-    """A heading that stays with what follows."""
-    return text(said, HEADING)
+def heading(said: str) -> list[Flowable]:
+    """A heading, on a new page where there is no room for something to follow it."""
+    return [CondPageBreak(_ROOM_PT), text(said, HEADING)]
 
 
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], *, left: int = 1) -> Flowable:

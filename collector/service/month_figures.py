@@ -76,6 +76,7 @@ def _acted_on(data: MonthData) -> Figure:
     acted = sum(one.acted_ms is not None for one in warned)
     missed, ended = (sum(one.fate == fate for one in warned) for fate in (SHUT_OFF_FIRST, ENDED))
     says = f"{acted} of {len(warned)} warnings; {missed} shut off before anybody acted, {ended} ended by themselves"
+    says = says if data.warned else "no warning and no shut-off"
     says += f"; {unwarned} shut-offs without a warning" if unwarned else ""
     return Figure(key="warnings_acted_on", title="Warnings acted on in time", sign="%", part=acted,
                   value=percent(acted / len(warned)) if warned else None, says=says, whole=len(warned),

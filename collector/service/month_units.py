@@ -40,14 +40,20 @@ def _unit_line(data: MonthData, unit: Unit, alarms: int, shut_offs: int, warned:
 
 
 def shown_by(model: Model, proof: Proof | None, hours: Iterable[Bucket]) -> tuple[str, str]:
-    """Whether a unit was shown good at rated flow ("yes", "no", "not shown"), and by what; the last evidence counts."""
+    """Whether a unit was shown good at rated flow ("yes", "no", "not shown"), and by what; the last evidence counts.
+
+    What is under the limit for an hour at less than the rated flow would be at the rated one too.
+    """
     found = (SHOWN if proof.passed else NOT_GOOD, f"check with {proof.analyser}") if proof else (NOT_SHOWN, "")
     since_ms = proof.at_ms if proof else 0
     for hour in hours:
-        if hour.at_ms >= since_ms and (hour.flow_mean_lpm or 0.0) >= (1 - FLOW_SHARE) * model.rated_flow_lpm:
-            verdict = judge(hour, model)
-            if verdict in (ADEQUATE, INADEQUATE):
-                found = (SHOWN if verdict == ADEQUATE else NOT_GOOD, "readings at rated flow")
+        if hour.at_ms < since_ms or hour.flow_mean_lpm is None:
+            continue
+        verdict, share = judge(hour, model), hour.flow_mean_lpm / model.rated_flow_lpm
+        if verdict == ADEQUATE and share >= 1 - FLOW_SHARE:
+            found = SHOWN, "readings at rated flow"
+        elif verdict == INADEQUATE and share <= 1 + FLOW_SHARE:
+            found = NOT_GOOD, f"readings at {hour.flow_mean_lpm:.1f} L/min"
     return found
 
 

@@ -85,7 +85,7 @@ def alarms_raised(rows: Iterable[JournalRow]) -> list[Raised]:
     for row in rows:
         key = (row.unit, "" if row.unit else row.ward, row.condition)
         said = row.body.get("event") if row.kind == entries.CONDITION else None
-        if said == RAISED:
+        if said == RAISED and key not in standing:
             standing[key] = Raised(
                 unit=row.unit, ward=row.ward, condition=row.condition, priority=str(row.body.get("priority", "low")),
                 audience=tuple(row.body.get("audience", ())), raised_ms=row.at_ms,

@@ -45,7 +45,8 @@ def test_energy_is_what_was_measured() -> None:
 def test_functional_counts_units_in_use_by_their_last_evidence() -> None:
     good, bad = hours(1, 2, purity_pct=93.0, flow_lpm=5.0), hours(1, 2, purity_pct=80.0, flow_lpm=4.6)
     low = hours(1, 2, purity_pct=93.0, flow_lpm=2.0)
-    for given, shown in ((good, "yes"), (bad, "no"), (low, "not shown")):
+    worse, overdrawn = hours(1, 2, purity_pct=80.0, flow_lpm=2.0), hours(1, 2, purity_pct=80.0, flow_lpm=7.0)
+    for given, shown in ((good, "yes"), (bad, "no"), (low, "not shown"), (worse, "no"), (overdrawn, "not shown")):
         assert report((), {"a": given}).units[0].functional == shown
     assert report([proof(at(5), "a")], {"a": bad}).units[0].functional == "yes"
     assert report([proof(at(5), "a", "fail")], {"a": good}).units[0].functional == "no"
