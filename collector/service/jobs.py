@@ -77,8 +77,8 @@ def workload(
         if task is not None:
             number = span.number(datetime.fromtimestamp(due.due_ms.p50 / 1000, zone).date())
             jobs += _repeats(site, due, task, number, span, bare)
-    jobs = [_spared(job, supply) for job in jobs]
     jobs, placed = _placed(site, jobs, agreed, span)
+    jobs = [_spared(job, supply) for job in jobs]
     shelves = {part.id: Shelf(max(0, stock.get(part.id, part.stock)), ceil(part.lead_days)) for part in site.parts}
     return Workload(
         jobs=tuple(jobs), last=bare.last, days=bare.days, minutes=minutes, quiet=bare.quiet, campus=_campus(site),
