@@ -128,8 +128,8 @@ def _tasks(report: MonthReport) -> Iterable[Flowable]:
     yield from _section("Maintenance that fell due", heads, rows, (40, 10, 10, 10, 10, 10, 10))
     missed = [task for task in report.tasks if task.outcome != ON_TIME and task.by != "ward"]
     listed = [(t.unit, t.title, t.due, t.done, t.outcome.replace("-", " "), t.note) for t in missed[:MOST_TASKS]]
-    heads = ("Unit", "Task", "Due", "Done", "Outcome", "Why due")
-    yield from _section("Engineers' tasks not done on time", heads, listed, (13, 38, 11, 11, 13, 14), left=6,
+    columns = ("Unit", "Task", "Due", "Done", "Outcome", "Why due")
+    yield from _section("Engineers' tasks not done on time", columns, listed, (13, 38, 11, 11, 13, 14), left=6,
                         more=len(missed) - len(listed))  # fmt: skip
 
 
