@@ -13,14 +13,16 @@ import streamlit as st
 
 from collector.rules import entries
 from collector.rules.entries import JournalEntry
+from collector.service.due import DueTask
 from collector.service.tasks import tasks_of
 from collector.site import Site, Task
+from collector.store import StoreError
 from dashboard import service_words as words
 from dashboard.actions import SERVICE_ROLES, TEXT_MAX, Person
 from dashboard.checks import draw_check
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome, write_down
-from dashboard.frame import look
+from dashboard.frame import dues, look
 from dashboard.queries import Now
 from dashboard.service_actions import MINUTES_MOST, PIECES_MOST, Done, do_task, may_task
 
@@ -38,15 +40,34 @@ def draw_recording(unit: str) -> None:
         if not tasks:
             st.write(words.NO_TASK_FOR_ROLE)
             return
-        chosen = st.pills(words.TASK, tasks, format_func=lambda task: task.title, key=f"task-{unit}")
-        if chosen is not None:
-            _draw_task(now, now.site, unit, chosen, person)
+        overdue, tasks = soonest_first(tasks, _dues(now, unit))
+        slot = st.container()  # above the list: on a phone it would be below the edge of the screen
+        titles = {task.id: words.due_task(task.title, task.id in overdue) for task in tasks}
+        chosen = st.pills(words.TASK, list(titles), format_func=titles.__getitem__, key=f"task-{unit}")
+        task = next((task for task in tasks if task.id == chosen), None)
+        if task is not None:
+            with slot:
+                _draw_task(now, now.site, unit, task, person)
 
 
 def offered(site: Site, unit: str, person: Person) -> Sequence[Task]:
     """The tasks of which this role may say something."""
     tasks = tasks_of(site, unit) if site.unit(unit) is not None else ()
     return [task for task in tasks if any(person.role in may_task(task, outcome) for outcome in entries.OUTCOMES)]
+
+
+def _dues(now: Now, unit: str) -> list[DueTask]:
+    """What is due on this unit; nothing when the store cannot say: a task can be written down all the same."""
+    try:
+        return [due for due in dues(now, look().now_ms) if due.unit == unit]
+    except StoreError:
+        return []
+
+
+def soonest_first(tasks: Sequence[Task], found: Sequence[DueTask]) -> tuple[set[str], list[Task]]:
+    """Ids of overdue tasks, and the tasks with the soonest due first and those without a day last."""
+    order = {due.task: place for place, due in enumerate(found)}
+    return {due.task for due in found if due.overdue}, sorted(tasks, key=lambda t: order.get(t.id, len(order)))
 
 
 def usual(site: Site, task: Task, meter_h: float | None) -> Done:

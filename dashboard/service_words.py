@@ -44,6 +44,11 @@ def pieces_of(part: str) -> str:
     return f"Pieces of {part}"
 
 
+def due_task(title: str, overdue: bool) -> str:
+    """A task, as a choice."""
+    return f"! {title} (overdue)" if overdue else title
+
+
 def usual_text(parts: list[str], minutes: float | None, meter_h: float | None) -> str:
     """What “Done” writes down beside the task."""
     said = [*parts, f"{minutes:g} min" if minutes else "", f"hour meter {meter_h:.0f} h" if meter_h is not None else ""]
