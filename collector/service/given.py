@@ -1,20 +1,22 @@
 """What units gave and used, from rollups: hours of adequate purity, energy, flow; and when they were seen at all.
 
 Rules of this file: a rollup of an hour is judged whole where its lowest and highest values agree; else its minutes are
-asked for (`needs_minutes`). A minute that is not wholly adequate counts as not adequate: the safe side. An hour without
-readings is nothing at all, neither good nor bad. Of an hour that has fewer readings than usual only that share counts.
+asked for (`needs_minutes`). A minute that is not wholly adequate counts as not adequate: the safe side; one without a
+purity reading is not measured. An hour without readings is nothing at all, neither good nor bad. An hour that has fewer
+readings than a full one counts as far as its minutes show readings.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from statistics import median
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 import msgspec
 
 from collector.rules.limits import HOUR, LIMITS, MINUTE
-from collector.service.spans import Span, merged
+from collector.service.spans import Span, merged, within
+from collector.service.spans import hours as hours_of
 from collector.site import Model
 
 #: An hour with under this share of the usual number of readings is looked at by the minute.
@@ -24,7 +26,8 @@ THIN: Final = 0.9
 class Bucket(NamedTuple):
     """Readings of one unit in an hour or a minute that begins at at_ms; None where a quantity was not measured.
 
-    n is the number of readings; purity_pct, flow_lpm and power_w are given as lowest, highest and mean.
+    n is the number of readings; purity_pct, flow_lpm and power_w are given as lowest, highest and mean. purity_n is how
+    many of the readings had a purity; None stands for all.
     """
 
     at_ms: int
@@ -36,6 +39,14 @@ class Bucket(NamedTuple):
     power_low_w: float | None = None
     power_high_w: float | None = None
     power_mean_w: float | None = None
+    purity_n: int | None = None
+
+    @property
+    def measured(self) -> int:
+        """Readings that had a purity."""
+        if self.purity_low_pct is None:
+            return 0
+        return self.n if self.purity_n is None else self.purity_n
 
 
 class Given(msgspec.Struct, frozen=True, kw_only=True):
@@ -60,6 +71,7 @@ INADEQUATE: Final = "inadequate"
 UNMEASURED: Final = "unmeasured"
 IDLE: Final = "idle"
 MIXED: Final = "mixed"
+_PARTLY: Final = "partly"  # as far as purity was measured in this hour, it was all one
 
 
 def judge(bucket: Bucket, model: Model) -> str:
@@ -79,27 +91,27 @@ def judge(bucket: Bucket, model: Model) -> str:
 
 def needs_minutes(hours: Sequence[Bucket], model: Model) -> list[int]:
     """The hours whose minutes must be handed to `given`, by when they begin."""
-    usual = _usual(hours)
-    return [hour.at_ms for hour in hours if hour.n < THIN * usual or judge(hour, model) == MIXED]
+    full, measured = THIN * _usual(hours), _usually_measured(hours)
+    return [hour.at_ms for hour in hours if hour.n < full or _judge_hour(hour, measured, model) in (MIXED, _PARTLY)]
 
 
 def given(hours: Sequence[Bucket], minutes: Mapping[int, Sequence[Bucket]], model: Model) -> Given:
     """Add up a unit's hours; minutes are those of hours that need them. Where they are gone, a mixed hour is poor."""
-    usual = _usual(hours)
-    every_ms = HOUR / usual if usual else HOUR
+    usual, measured = _usual(hours), _usually_measured(hours)
     totals = dict.fromkeys((ADEQUATE, INADEQUATE, UNMEASURED, IDLE), 0.0)
     kwh, power_h = 0.0, 0.0
     flow: list[tuple[int, float]] = []
     seen: list[Span] = []
     for hour in hours:
-        fine = minutes.get(hour.at_ms)
-        share = min(1.0, hour.n / usual) if hour.n < THIN * usual else 1.0
-        for verdict, part_h in _parts(hour, fine, share, model):
-            totals[verdict] += part_h
-        seen += _seen(hour, fine, share, every_ms)
+        fine, verdict = minutes.get(hour.at_ms, ()), _judge_hour(hour, measured, model)
+        shown = _seen(hour, fine, usual)
+        share = hours_of(shown)
+        for part, part_h in _parts(verdict, fine, share, model):
+            totals[part] += part_h
+        seen += shown
         if hour.power_mean_w is not None:
             kwh, power_h = kwh + hour.power_mean_w * share / 1000, power_h + share
-        if hour.flow_mean_lpm is not None and judge(hour, model) != IDLE:
+        if hour.flow_mean_lpm is not None and verdict != IDLE:
             flow.append((hour.at_ms, hour.flow_mean_lpm))
     return Given(
         adequate_h=totals[ADEQUATE], inadequate_h=totals[INADEQUATE], unmeasured_h=totals[UNMEASURED],
@@ -118,24 +130,43 @@ def _running(bucket: Bucket, model: Model) -> bool | None:
 
 
 def _usual(hours: Sequence[Bucket]) -> float:
-    return median(hour.n for hour in hours) if hours else 0.0
+    """Readings of a full hour: all but a tenth of the hours have no more."""
+    return _high(hour.n for hour in hours)
 
 
-def _parts(hour: Bucket, fine: Sequence[Bucket] | None, share: float, model: Model) -> Iterable[tuple[str, float]]:
-    whole = judge(hour, model)
-    if whole != MIXED:
+def _usually_measured(hours: Sequence[Bucket]) -> float:
+    """The share of readings that have a purity in an hour in which it was measured throughout."""
+    return _high(hour.measured / hour.n for hour in hours if hour.measured)
+
+
+def _high(values: Iterable[float]) -> float:
+    found = sorted(values)
+    return found[len(found) * 9 // 10] if found else 0.0
+
+
+def _judge_hour(hour: Bucket, usually_measured: float, model: Model) -> str:
+    """As `judge`; an hour in which purity was measured less often than usual says nothing of the rest of it."""
+    verdict = judge(hour, model)
+    sparse = hour.measured < THIN * usually_measured * hour.n
+    return _PARTLY if verdict in (ADEQUATE, INADEQUATE) and sparse else verdict
+
+
+def _parts(whole: str, fine: Sequence[Bucket], share: float, model: Model) -> Iterable[tuple[str, float]]:
+    if whole not in (MIXED, _PARTLY):
         return [(whole, share)]
     if not fine:
-        return [(INADEQUATE, share)]
+        return [(INADEQUATE if whole == MIXED else UNMEASURED, share)]
     verdicts = [judge(minute, model) for minute in fine]
     return [(INADEQUATE if verdict == MIXED else verdict, share / len(fine)) for verdict in verdicts]
 
 
-def _seen(hour: Bucket, fine: Sequence[Bucket] | None, share: float, every_ms: float) -> list[Span]:
-    """When readings came: the whole hour, or its minutes with pauses no longer than two readings are apart."""
-    if share >= 1.0:
+def _seen(hour: Bucket, fine: Sequence[Bucket], usual: float) -> list[Span]:
+    """When readings came: the whole hour, or its minutes; a pause of two readings' distance is none."""
+    if hour.n >= THIN * usual:
         return [(hour.at_ms, hour.at_ms + HOUR)]
     if not fine:
-        return [(hour.at_ms, hour.at_ms + round(share * HOUR))]
-    pause_ms = max(LIMITS.absent_ms, round(2 * every_ms))
-    return merged([(minute.at_ms, minute.at_ms + MINUTE) for minute in fine], pause_ms)
+        return [(hour.at_ms, hour.at_ms + round(hour.n / usual * HOUR))]
+    steps = sorted(after.at_ms - before.at_ms for before, after in pairwise(fine))
+    step_ms = steps[len(steps) // 2] if steps else MINUTE
+    spans = [(minute.at_ms, minute.at_ms + step_ms) for minute in fine]
+    return within(merged(spans, max(LIMITS.absent_ms, step_ms)), (hour.at_ms, hour.at_ms + HOUR))

@@ -22,7 +22,7 @@ from collector.store.present import unit_rows
 from collector.store.readings import HOUR_MS, read_marks
 
 _COLUMNS: Final = """at_ms, n, purity_pct_min, purity_pct_max, flow_lpm_max, flow_lpm_sum / nullif(flow_lpm_n, 0),
-    power_w_min, power_w_max, power_w_sum / nullif(power_w_n, 0)"""
+    power_w_min, power_w_max, power_w_sum / nullif(power_w_n, 0), purity_pct_n"""
 _OF_UNIT: Final = """unit_no = (SELECT unit_no FROM unit_no WHERE unit = ?) AND at_ms >= ? AND at_ms < ?
     ORDER BY at_ms"""
 # The names put into these statements are this package's own constants.
