@@ -25,7 +25,7 @@ KINDS: Final = frozenset((*reliability.KINDS, *record.KINDS, entries.PART_MOVED)
 FILES: Final[dict[str, type[msgspec.Struct]]] = {
     "figures": report_lines.Figure, "days": report_lines.DayLine, "wards": report_lines.WardLine,
     "units": report_lines.UnitLine, "tasks": report_lines.TaskLine, "warnings": report_lines.WarningLine,
-    "parts": report_lines.PartLine, "needs": report_lines.NeedLine,
+    "failures": report_lines.FailureLine, "parts": report_lines.PartLine, "needs": report_lines.NeedLine,
 }  # fmt: skip
 
 

@@ -42,6 +42,9 @@ COUNTED: Final = (
     "acknowledged.",
     "Alarms a ward and day: alarms told to a ward, over its days with readings. EEMUA 191 calls 150 a day "
     "acceptable for one operator (second-hand source); a ward is taken as one.",
+    "Failures: output under the limit or a shut-off by the unit's own fault, or work that found one; what comes "
+    "within a day of another is the same one. Run hours a failure: with a 90 % interval for a constant rate (NIST/SEMATECH "
+    "e-Handbook 8.4.5.1).",
     "Energy: power as measured, over the hours in which it was. Gaps are not filled, and units without a power "
     "reading are left out.",
     "Parts: of the whole facility, also in a ward's report. To order: as the parts list works it out at the month's "
@@ -57,6 +60,7 @@ def detail_tables(report: MonthReport) -> Iterable[Flowable]:
     yield from _wards(report)
     yield from _units(report)
     yield from _warnings(report)
+    yield from _failures(report)
     yield from _tasks(report)
     yield from _parts(report)
     yield from heading("How these figures are counted")
@@ -115,6 +119,24 @@ def _warnings(report: MonthReport) -> Iterable[Flowable]:
     ]  # fmt: skip
     yield from _section("Warnings of a coming shut-off, and shut-offs", heads, rows, (14, 15, 24, 15, 14, 9, 11),
                         left=5, more=len(report.warnings) - len(rows))  # fmt: skip
+
+
+def _failures(report: MonthReport) -> Iterable[Flowable]:
+    heads = ("Of", "Run hours", "Failures", "Run hours a failure", "90 % sure", "Answered, median min", "Repaired",
+             "Repair, median h", "Still down", "Again in 30 days")  # fmt: skip
+    rows = [
+        (f.of, _number(f.run_h, 0), str(f.failures), _number(f.mtbf_h, 0), _range(f.mtbf_low_h, f.mtbf_high_h),
+         _number(f.answered_median_min), str(f.repaired), _number(f.repair_median_h), str(f.still_down),
+         str(f.again_within_30_days))
+        for f in report.failures
+    ]  # fmt: skip
+    yield from _section("Failures and repairs", heads, rows, (20, 9, 9, 11, 15, 11, 10, 9, 8, 8))
+
+
+def _range(low: float | None, high: float | None) -> str:
+    if low is None:
+        return "–"
+    return f"over {_number(low, 0)}" if high is None else f"{_number(low, 0)} to {_number(high, 0)}"
 
 
 def _tasks(report: MonthReport) -> Iterable[Flowable]:

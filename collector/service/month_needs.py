@@ -47,8 +47,9 @@ def _part_line(data: MonthData, need: Need, used: int, received: int) -> PartLin
 
 
 def part_needs(data: MonthData) -> list[Need]:
-    """What each part needs as of the month's end."""
-    return list(month_order(data.site, data.rows, {}, data.month.until_ms).needs)
+    """What each part needs as of the month's end; of a past month without the units' rows, which are of now."""
+    units = {} if data.month.is_over else data.known
+    return list(month_order(data.site, data.rows, units, data.month.until_ms).needs)
 
 
 def need_lines(data: MonthData, units: Sequence[UnitLine], parts: Sequence[PartLine]) -> list[NeedLine]:

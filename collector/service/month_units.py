@@ -9,7 +9,8 @@ from typing import Final
 from collector.service.given import ADEQUATE, INADEQUATE, Bucket, judge
 from collector.service.month_data import MonthData, ran_h
 from collector.service.proof import FLOW_SHARE, Proof
-from collector.service.report_lines import ON_TIME, DayLine, TaskLine, UnitLine, WardLine
+from collector.service.reliability import Figures
+from collector.service.report_lines import ON_TIME, DayLine, FailureLine, TaskLine, UnitLine, WardLine
 from collector.service.warned import STANDS
 from collector.site import Model, Unit, Ward
 
@@ -79,6 +80,27 @@ def _ward_line(data: MonthData, place: Ward, units: Sequence[UnitLine], tasks: S
     )  # fmt: skip
 
 
+def failure_lines(data: MonthData) -> list[FailureLine]:
+    """Failures and repairs: of a ward, or of the fleet and each of its models."""
+    fleet = data.fleet
+    if data.ward is not None:
+        return [_failure_line(data.places[0].title, fleet.wards[data.ward])]
+    return [
+        _failure_line("all units", fleet.fleet),
+        *(_failure_line(f"model {m}", fleet.models[m]) for m in fleet.models),
+    ]
+
+
+def _failure_line(name: str, figures: Figures) -> FailureLine:
+    between, repair = figures.mtbf, figures.repair
+    return FailureLine(
+        of=name, run_h=_h(figures.run_h), failures=figures.failures, mtbf_h=_maybe(between.mean_h),
+        mtbf_low_h=_maybe(between.low_h), mtbf_high_h=_maybe(between.high_h), repaired=repair.repaired,
+        answered_median_min=_maybe(repair.answer_median_min), repair_median_h=_maybe(repair.median_h),
+        still_down=repair.waiting, again_within_30_days=figures.repeats,
+    )  # fmt: skip
+
+
 def day_lines(data: MonthData) -> list[DayLine]:
     """One line a day of the month, as far as it has come."""
     counts, used = data.alarms_by_day(), data.given_by_day()
@@ -93,6 +115,10 @@ def day_lines(data: MonthData) -> list[DayLine]:
 def percent(share: float | None) -> float | None:
     """A share as per cent, to two digits."""
     return None if share is None else round(100 * share, 2)
+
+
+def _maybe(value: float | None) -> float | None:
+    return None if value is None else _h(value)
 
 
 def _h(value: float) -> float:

@@ -27,6 +27,7 @@ def month_report(data: MonthData, made_ms: int) -> MonthReport:
         short=tuple(month_figures.in_short(data, figures, units, needs)), gaps=tuple(month_figures.gaps(data, units)),
         days=tuple(month_units.day_lines(data)), wards=tuple(month_units.ward_lines(data, units, tasks)),
         units=tuple(units), tasks=tuple(tasks), warnings=tuple(map(_warning, data.warned)), parts=tuple(parts),
+        failures=tuple(month_units.failure_lines(data)),
         needs=tuple(needs),
     )  # fmt: skip
 

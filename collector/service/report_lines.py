@@ -118,6 +118,25 @@ class WarningLine(msgspec.Struct, frozen=True, kw_only=True):
     lead_min: float | None
 
 
+class FailureLine(msgspec.Struct, frozen=True, kw_only=True):
+    """Failures of the fleet, a model or a ward; mtbf is run hours a failure with its 90 % interval, None unknown.
+
+    answered is the median from a failure to the first thing anybody did about it, repair to being back in service.
+    """
+
+    of: str
+    run_h: float
+    failures: int
+    mtbf_h: float | None
+    mtbf_low_h: float | None
+    mtbf_high_h: float | None
+    answered_median_min: float | None
+    repaired: int
+    repair_median_h: float | None
+    still_down: int
+    again_within_30_days: int
+
+
 class PartLine(msgspec.Struct, frozen=True, kw_only=True):
     """One part: pieces used and received in the month, what they cost, and what is there and to be ordered."""
 
@@ -156,5 +175,6 @@ class MonthReport(msgspec.Struct, frozen=True, kw_only=True):
     units: tuple[UnitLine, ...]
     tasks: tuple[TaskLine, ...]
     warnings: tuple[WarningLine, ...]
+    failures: tuple[FailureLine, ...]
     parts: tuple[PartLine, ...]
     needs: tuple[NeedLine, ...]

@@ -68,7 +68,7 @@ def test_a_ward_has_files_of_its_own(tmp_path) -> None:
 def test_a_program_can_read_all_of_it(tmp_path) -> None:
     result = run("--month", "2026-10", "--data", store(tmp_path), "--out", tmp_path, "--json")
     said = json.loads(result.stdout)
-    assert (said["month"], said["facility"], len(said["files"])) == ("2026-10", "Lakeside (invented)", 9)
+    assert (said["month"], said["facility"], len(said["files"])) == ("2026-10", "Lakeside (invented)", 10)
     assert {figure["key"] for figure in said["figures"]} >= {"availability", "functional", "maintenance_on_time"}
 
 

@@ -57,6 +57,7 @@ def test_the_tables_and_how_figures_are_counted_follow() -> None:
     for title in (
         "Wards",
         "Units with the most trouble",
+        "Failures and repairs",
         "Maintenance that fell due",
         "Engineers' tasks not done on time",
         "Parts",

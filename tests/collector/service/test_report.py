@@ -111,6 +111,18 @@ def test_what_needs_a_decision() -> None:
     assert any(need.what == "Calibrate ref" for need in report((), {}, at_site=stale).needs)
 
 
+def test_failures_and_repairs() -> None:
+    rows = [
+        event(at(3), "b", RED), (at(3, 0.5), entries.OUT_OF_SERVICE, "b", {}), event(at(3, 1), "b", RED, "cleared"),
+        (at(3, 6), entries.RETURN_TO_SERVICE, "b", {}),
+    ]  # fmt: skip
+    whole, model = report(rows, {"a": hours(1, 32), "b": hours(1, 32)}).failures
+    assert (whole.of, model.of, whole.failures, whole.still_down) == ("all units", "model five", 1, 0)
+    assert (whole.answered_median_min, whole.repaired, whole.repair_median_h) == (30, 1, 6)
+    (ward,) = report(rows, {"b": hours(1, 32)}, ward="newborn").failures
+    assert (ward.of, ward.failures, ward.mtbf_h) == ("Newborn", 0, None)
+
+
 def test_a_ward_has_a_report_of_its_own() -> None:
     rows = [event(at(3), "b", WARNING), event(at(4), "a", WARNING), done(at(-5), "a"), done(at(-5), "b")]
     made = report(rows, {"a": hours(1, 32), "b": hours(1, 11)}, ward="newborn")
