@@ -7,8 +7,8 @@ tells, and days from the date it was put in service, else from when it was first
 median.
 
 A cause that the rules told stays a reason for its task until the task is done, work on the unit is closed or a check
-passes: a fault does not go away because the unit was switched off. A condition counts as long as it stands; one that
-still stands two days after the task was done is a reason again.
+passes: a fault does not go away because the unit was switched off. Causes that lie outside the unit, and conditions
+named themselves, count as long as they stand. What still stands two days after the task was done is a reason again.
 """
 
 from __future__ import annotations
@@ -33,6 +33,8 @@ Why = Literal["hours", "calendar", "condition", "idle"]
 HORIZON_DAYS: Final = 3 * 365
 #: A condition that still stands so long after its task was done is a reason again.
 _STILL_MS: Final = 2 * DAY
+#: Causes that are none of the unit's own: a sag is over when it is over.
+_OUTSIDE: Final = ("supply-voltage-low", "flow-above-rated")
 #: An estimate of a unit's capacity tells a cause as long as it is no older than this.
 _FRESH_MS: Final = DAY
 
@@ -171,7 +173,7 @@ def _signs(
         name = sign.cause if sign.cause in task.condition else condition
         if name in task.condition:
             answered_ms = max(done_ms, known.mended_ms)
-            at_ms = _asked_ms(sign, answered_ms, latched=name == sign.cause)
+            at_ms = _asked_ms(sign, answered_ms, latched=name == sign.cause and name not in _OUTSIDE)
             if at_ms is not None and at_ms <= now_ms:
                 yield at_ms, name
     now = row.capacity if row is not None else None

@@ -26,7 +26,7 @@ def due(site: Site, journal: Journal, day: float, row: UnitRow | None = None) ->
 def test_by_hours_it_is_due_when_the_unit_will_have_run_them() -> None:
     found = due(site_of(BY_HOURS), Journal().hours([20.0] * 30).done(10), 30)
     assert (found.why, found.overdue, found.run_h) == ("hours", False, 400)
-    assert days_from(found.due_ms.p50) == pytest.approx(60, abs=2)  # 600 h to go at 20 h a day
+    assert days_from(found.due_ms.p50) == pytest.approx(60, abs=4)  # 600 h to go at 20 h a day
     assert found.due_ms.p05 < found.due_ms.p50
     assert found.due_ms.p95 is not None
     assert found.due_ms.p95 > found.due_ms.p50
@@ -109,7 +109,7 @@ def test_hours_that_nobody_can_account_for_widen_the_range() -> None:
         row.body.update(observed_h=400.0, unknown_h=(row.seq - 21) * 24.0)
     found = due(site_of(BY_HOURS), journal.done(0), 40)
     # known 400; 480 h unknown: all of them, as many as it runs otherwise, or none.
-    assert found.run_h == pytest.approx(400 + 480 * 20 / 24, abs=40)  # the prior draws it a little to 12 h a day
+    assert found.run_h == pytest.approx(400 + 480 * 20 / 24, abs=70)  # the prior draws it to 12 h a day
     assert found.due_ms.p95 is not None
     spread = (found.due_ms.p05 - START_MS) / DAY, (found.due_ms.p95 - START_MS) / DAY
     assert spread[0] <= 40 + 120 / 20
@@ -155,6 +155,14 @@ def test_a_condition_counts_as_long_as_it_stands() -> None:
     site, journal = site_of(task('condition = "capacity-falling"')), Journal().event(3, "capacity-falling")
     assert due(site, journal, 4).sign == "capacity-falling"
     journal.event(5, "capacity-falling", event="cleared")
+    assert due_tasks(site, journal.rows, {}, START_MS + 6 * DAY) == []
+
+
+def test_a_sag_is_over_when_it_is_over() -> None:
+    site, journal = site_of(task('condition = "supply-voltage-low"')), Journal()
+    journal.event(3, "supply-poor", "supply-voltage-low")
+    assert due(site, journal, 4).sign == "supply-voltage-low"
+    journal.event(5, "supply-poor", "supply-voltage-low", "cleared")
     assert due_tasks(site, journal.rows, {}, START_MS + 6 * DAY) == []
 
 
