@@ -85,5 +85,12 @@ def _event(backup: WardBackup, kind: str, why: str, now_ms: int, since_ms: int) 
     return Event(
         time_ms=now_ms, unit="", ward=backup.ward, event=kind, condition=NAME, priority=_PRIORITY[why],
         audience=condition.audience, evidence=evidence,
-        action="" if kind == CLEARED else action_text(_ACTION[why], evidence),
+        action="" if kind == CLEARED else action_text(_ACTION[why], evidence) + _also_unread(backup, why),
     )  # fmt: skip
+
+
+def _also_unread(backup: WardBackup, why: str) -> str:
+    """What else to do where a cylinder is nearly empty and nobody knows whether the others last."""
+    lacking = backup.lasts_min is not None and backup.lasts_min < backup.need_min
+    named = ", ".join(_named(backup, UNREAD))
+    return " " + action_text(_ACTION[UNREAD], {"named": named}) if why == CHANGE and lacking and named else ""

@@ -56,6 +56,13 @@ def test_a_cylinder_under_its_change_pressure_is_told_at_once_and_by_name():
     assert event.action == "Nearly empty: c1. Change it for a full cylinder and enter what its gauge shows."
 
 
+def test_gauges_to_be_read_are_asked_for_with_it_where_nothing_is_known_to_last():
+    event = follow(standing(0.0, "unread", "change"), Watching(), T0, at_once=True)
+    assert event is not None
+    assert event.action.startswith("Nearly empty: c1.")
+    assert event.action.endswith("Read their gauges and enter what they show: c0.")
+
+
 def test_another_cylinder_to_be_changed_is_told_under_the_same_alarm():
     watching = Watching()
     follow(standing(90.0, "good", "change"), watching, T0, at_once=True)
