@@ -9,7 +9,7 @@ import msgspec
 
 from collector.rules import entries
 from collector.rules.entries import JournalRow
-from collector.rules.limits import DAY
+from collector.rules.limits import DAY, HOUR
 from collector.rules.unitrow import UnitRow
 from collector.service.alarm_load import AlarmLoad, load_of, raised_of
 from collector.service.availability import Availability, availability_of, together
@@ -155,12 +155,12 @@ def _unit(record: Record, unit: Unit, items: Sequence[Episode], rows: Sequence[J
     zone = ZoneInfo(record.site.facility.timezone)
     failures = answered(failures_of(unit.id, items), rows)
     run = _run_hours(record, unit.id, rows)
-    first = next((failure.from_ms for failure in failures if failure.from_ms >= record.since_ms), None)
+    first = next((failure.from_ms for failure in failures if run.covers(failure.from_ms)), None)
     return _Unit(
         unit=unit, model=record.site.model_of(unit.id), given=given, run_h=run.between(start, end),
         availability=availability_of(unit, items, given.seen, record.span, zone),
         failures=tuple(failure for failure in failures if start <= failure.from_ms < end),
-        life=Life(unit.id, run.at(first if first is not None else record.now_ms), first is not None),
+        life=Life(unit.id, run.until(first if first is not None else record.now_ms), first is not None),
     )  # fmt: skip
 
 
@@ -176,7 +176,9 @@ def _run_hours(record: Record, unit: str, rows: Sequence[JournalRow]) -> RunHour
         points[row.last_ms] = row.observed_h + row.inferred_h
     if not points:
         return RunHours({})
-    return RunHours({max(record.since_ms, min(points) - DAY): 0.0, **points})
+    first_ms = min(points)
+    begins_ms = first_ms - DAY if record.since_ms > first_ms else max(record.since_ms, first_ms - DAY)
+    return RunHours({begins_ms: max(0.0, points[first_ms] - (first_ms - begins_ms) / HOUR), **points})
 
 
 def _figures(name: str, parts: Sequence[_Unit], cost_per_kwh: float) -> Figures:

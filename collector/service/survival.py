@@ -98,8 +98,16 @@ class RunHours:
         self._hours = np.cumsum([counts[0], *steps]) if counts else np.zeros(0)
 
     def at(self, ms: int) -> float:
-        """Run hours at a moment; 0 for a unit without points."""
+        """What the count shows at a moment, without its new beginnings; 0 for a unit without points."""
         return float(np.interp(ms, self._at_ms, self._hours)) if self._at_ms else 0.0
+
+    def covers(self, ms: int) -> bool:
+        """Whether hours were counted by then."""
+        return bool(self._at_ms) and ms >= self._at_ms[0]
+
+    def until(self, ms: int) -> float:
+        """Run hours from where counting began to a moment; 0 for a unit without points."""
+        return self.at(ms) - float(self._hours[0]) if self._at_ms else 0.0
 
     def between(self, from_ms: int, to_ms: int) -> float:
         """Run hours of a span."""
