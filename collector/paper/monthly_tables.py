@@ -29,8 +29,9 @@ COUNTED: Final = (
     "goes by hours or condition (common practice, no source). What could not be located, was put off or is still "
     "open counts as not done on time.",
     "Functional: units in use whose last evidence of the month was good: a check at rated flow that passed, or an "
-    "hour of readings at nine tenths of rated flow or more that held the model's limit. An hour under the limit at "
-    "the rated flow or less is evidence against. The whole is every unit in use, those not checked among them.",
+    "hour of readings at nine tenths of rated flow or more that held the model's limit. A failure, and an hour "
+    "under the limit at the rated flow or less, are evidence against. The whole is every unit in use, those not "
+    "checked among them.",
     "Availability: the share of unit-hours in which a unit was neither out of service nor failed. Hours without "
     "readings are unknown: they are left out, and their number stands beside it. Spare units count; units in store "
     "do not.",
@@ -43,8 +44,8 @@ COUNTED: Final = (
     "Alarms a ward and day: alarms told to a ward, over its days with readings. EEMUA 191 calls 150 a day "
     "acceptable for one operator (second-hand source); a ward is taken as one.",
     "Failures: output under the limit or a shut-off by the unit's own fault, or work that found one; what comes "
-    "within a day of another is the same one. Run hours a failure: with a 90 % interval for a constant rate (NIST/SEMATECH "
-    "e-Handbook 8.4.5.1).",
+    "within a day of another is the same one. Run hours a failure: with a 90 % interval for a constant "
+    "rate (NIST/SEMATECH e-Handbook 8.4.5.1).",
     "Energy: power as measured, over the hours in which it was. Gaps are not filled, and units without a power "
     "reading are left out.",
     "Parts: of the whole facility, also in a ward's report. To order: as the parts list works it out at the month's "
@@ -122,7 +123,7 @@ def _warnings(report: MonthReport) -> Iterable[Flowable]:
 
 
 def _failures(report: MonthReport) -> Iterable[Flowable]:
-    heads = ("Of", "Run hours", "Failures", "Run hours a failure", "90 % sure", "Answered, median min", "Repaired",
+    heads = ("Of", "Run hours", "Failures", "Run hours a failure", "90 % sure", "Answer, median min", "Repaired",
              "Repair, median h", "Still down", "Again in 30 days")  # fmt: skip
     rows = [
         (f.of, _number(f.run_h, 0), str(f.failures), _number(f.mtbf_h, 0), _range(f.mtbf_low_h, f.mtbf_high_h),

@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+from collector.rules.catalogue import title_of
+from collector.service.failures import Failure
 from collector.service.given import ADEQUATE, INADEQUATE, Bucket, judge
 from collector.service.month_data import MonthData, ran_h
 from collector.service.proof import FLOW_SHARE, Proof
@@ -30,7 +32,10 @@ def unit_lines(data: MonthData) -> list[UnitLine]:
 def _unit_line(data: MonthData, unit: Unit, alarms: int, shut_offs: int, warned: int) -> UnitLine:
     figures, made = data.fleet.units[unit.id], data.given[unit.id]
     hours = figures.availability
-    shown, by = shown_by(data.site.model_of(unit.id), data.proofs.get(unit.id), data.hours.get(unit.id, ()))
+    failures = [failure for failure in data.fleet.failures if failure.unit == unit.id]
+    shown, by = shown_by(
+        data.site.model_of(unit.id), data.proofs.get(unit.id), data.hours.get(unit.id, ()), failures
+    )  # fmt: skip
     return UnitLine(
         unit=unit.id, ward=data.site.ward_of(unit.id).id, in_service_h=_h(hours.fleet_h), down_h=_h(hours.down_h),
         unknown_h=_h(hours.unknown_h), running_h=_h(ran_h(made)), inadequate_h=_h(made.inadequate_h),
@@ -40,22 +45,27 @@ def _unit_line(data: MonthData, unit: Unit, alarms: int, shut_offs: int, warned:
     )  # fmt: skip
 
 
-def shown_by(model: Model, proof: Proof | None, hours: Iterable[Bucket]) -> tuple[str, str]:
+def shown_by(
+    model: Model, proof: Proof | None, hours: Iterable[Bucket], failures: Iterable[Failure]
+) -> tuple[str, str]:  # fmt: skip
     """Whether a unit was shown good at rated flow ("yes", "no", "not shown"), and by what; the last evidence counts.
 
     What is under the limit for an hour at less than the rated flow would be at the rated one too.
     """
-    found = (SHOWN if proof.passed else NOT_GOOD, f"check with {proof.analyser}") if proof else (NOT_SHOWN, "")
-    since_ms = proof.at_ms if proof else 0
+    found: list[tuple[int, str, str]] = [(0, NOT_SHOWN, "")]
+    if proof is not None:
+        found.append((proof.at_ms, SHOWN if proof.passed else NOT_GOOD, f"check with {proof.analyser}"))
+    found += [(failure.from_ms, NOT_GOOD, f"failed: {', '.join(map(title_of, failure.what))}") for failure in failures]
     for hour in hours:
-        if hour.at_ms < since_ms or hour.flow_mean_lpm is None:
+        if hour.flow_mean_lpm is None:
             continue
         verdict, share = judge(hour, model), hour.flow_mean_lpm / model.rated_flow_lpm
         if verdict == ADEQUATE and share >= 1 - FLOW_SHARE:
-            found = SHOWN, "readings at rated flow"
+            found.append((hour.at_ms, SHOWN, "readings at rated flow"))
         elif verdict == INADEQUATE and share <= 1 + FLOW_SHARE:
-            found = NOT_GOOD, f"readings at {hour.flow_mean_lpm:.1f} L/min"
-    return found
+            found.append((hour.at_ms, NOT_GOOD, f"readings at {hour.flow_mean_lpm:.1f} L/min"))
+    _, shown, by = max(found, key=lambda evidence: evidence[0])
+    return shown, by
 
 
 def ward_lines(data: MonthData, units: Sequence[UnitLine], tasks: Sequence[TaskLine]) -> list[WardLine]:

@@ -8,6 +8,7 @@ import pypdfium2
 import pytest
 from pypdfium2 import raw
 
+from collector.paper import fonts
 from collector.paper.fonts import letters, marked
 from collector.paper.monthly import report_pdf, shown
 from collector.paper.monthly_tables import COUNTED, worst
@@ -96,6 +97,23 @@ def test_a_letter_that_the_font_lacks_is_marked() -> None:
     assert marked("A病B") == "A?B"
     assert marked("a < b & c") == "a &lt; b &amp; c"
     assert {ord(c) for c in "–−×’≥·µ€°é"} <= letters()
+
+
+@pytest.fixture
+def western_letters(monkeypatch, tmp_path):
+    """A machine without the system's own fonts."""
+    monkeypatch.setattr(fonts, "_SYSTEM", tmp_path)
+    letters.cache_clear()
+    yield
+    monkeypatch.undo()
+    letters.cache_clear()
+    letters()
+
+
+def test_a_machine_without_fonts_prints_all_the_same(western_letters) -> None:
+    first = texts(report_pdf(msgspec.structs.replace(usual(), facility="Niño Ɓ · 5 L/min")))[0]
+    assert "Niño ? · 5 L/min" in first
+    assert {ord(c) for c in "–−×’≥·µ€°é…•"} <= letters()
 
 
 def test_simulated_data_are_marked() -> None:

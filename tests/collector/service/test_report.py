@@ -52,6 +52,9 @@ def test_functional_counts_units_in_use_by_their_last_evidence() -> None:
     assert report([proof(at(5), "a", "fail")], {"a": good}).units[0].functional == "no"
     assert report([proof(at(5), "a")], {"a": hours(6, 7, purity_pct=80.0, flow_lpm=5.0)}).units[0].functional == "no"
     assert report([proof(at(-5), "a")], {"a": low}).units[0].functional == "not shown"  # a check of September
+    failed = [event(at(9), "a", SHUT_OFF)]
+    assert report(failed, {"a": good}).units[0].functional == "no"
+    assert report([*failed, proof(at(10), "a")], {"a": good}).units[0].functional == "yes"
     assert value(report((), {"a": good}), "functional") == (50.0, 1, 2)  # c is in store
 
 
