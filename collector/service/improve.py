@@ -16,15 +16,18 @@ from collector.service.greedy import by_due_date, complete
 from collector.service.ledger import Ledger
 from collector.service.scores import job_cost, score
 from collector.service.solve import OPTIMAL_GAP, Block, Most
-from collector.service.workload import Days, Workload
+from collector.service.workload import Days, Workload, narrowed
 
-#: So many (job, day) pairs are solved as one block.
+#: So many (job, day) pairs are solved as one block; in larger plans days are narrowed.
 ONE_BLOCK: Final = 2500
-#: The relaxation of so many pairs may take all of its share of the time; of fewer, less. Of what remains, a share goes
-#: to what the relaxation leaves open, the rest to weeks and wards.
-_RELAX_PAIRS: Final = 20_000
+#: Shares of the time for the relaxation of the narrowed plan, for what it leaves open, for going through weeks and
+#: wards, and for the bound. The relaxation of fewer than so many pairs may take less, and the searches more.
 _RELAX_SHARE: Final = 0.6
-_REST_SHARE: Final = 0.4
+_REST_SHARE: Final = 0.15
+_BLOCKS_SHARE: Final = 0.15
+_RELAX_PAIRS: Final = 20_000
+#: With more pairs the bound would take longer than all the rest; then that of the narrowed plan stands.
+_BOUND_PAIRS: Final = 30_000
 #: Days without times are narrowed to this share and solved again, so often.
 _NARROWER: Final = 0.9
 _TRIES: Final = 3
@@ -33,11 +36,22 @@ _SAME: Final = 1e-6
 
 
 class Improved(msgspec.Struct, frozen=True):
-    """A plan, and what no plan can be better than; `proven` when the solver says that it is the optimum."""
+    """A plan, and what no plan can be better than; `proven` when the solver says that it is the optimum.
+
+    narrow: the bound is that of plans which keep to narrowed days, since there was no time for more.
+    """
 
     ledger: Ledger
     bound: float
     proven: bool
+    narrow: bool = False
+
+
+class _Within(msgspec.Struct, frozen=True):
+    """What every step keeps to: the plan by due date in due dates missed and visits, and some days for each job."""
+
+    most: Most
+    choices: Mapping[int, tuple[int, ...]]
 
 
 def improve(load: Workload, seconds: float) -> Improved:
@@ -49,19 +63,50 @@ def improve(load: Workload, seconds: float) -> Improved:
     standing = _standing(ledger, freed)
     pairs = sum(len(load.jobs[place].days) for place in freed)
     if pairs <= ONE_BLOCK:
-        own, proven = _solve_block(ledger, freed, most, seconds)
+        own, proven = _solve_block(ledger, freed, _Within(most, {}), seconds)
         return Improved(ledger, min(standing + own, score(load, ledger.days).cost), proven)
+    before = dict(enumerate(ledger.days))
+    choices = {place: _with(narrowed(load.jobs[place]), ledger.days[place]) for place in freed}
+    own = _search(ledger, freed, _Within(most, choices), seconds)
+    bound_s = (1 - _RELAX_SHARE - _REST_SHARE - _BLOCKS_SHARE) * seconds
+    whole = _bound(load, freed, before, most, bound_s) if pairs <= _BOUND_PAIRS else None
+    bound = standing + (own if whole is None else whole)
+    return Improved(ledger, min(bound, score(load, ledger.days).cost), False, narrow=whole is None)
+
+
+def _search(ledger: Ledger, freed: Sequence[int], within: _Within, seconds: float) -> float:
+    """Round, then mend block by block; the bound on the points of these jobs within their choices."""
+    load = ledger.load
+    pairs = sum(map(len, within.choices.values()))
     relax_s = _RELAX_SHARE * seconds * min(1.0, pairs / _RELAX_PAIRS)
-    own, rest = _round(ledger, freed, most, relax_s)
-    cheapest = sum(min(job_cost(load.jobs[p], day, load.last) for day in (*load.jobs[p].days, None)) for p in freed)
-    bound = standing + max(own, cheapest)
-    _solve_block(ledger, rest, most, _REST_SHARE * (seconds - relax_s))
+    left_s = (_RELAX_SHARE + _REST_SHARE + _BLOCKS_SHARE) * seconds - relax_s
+    own, rest = _round(ledger, freed, within, relax_s)
+    own = max(
+        own, sum(min(job_cost(load.jobs[p], day, load.last) for day in (*load.jobs[p].days, None)) for p in freed)
+    )
+    rest_s = left_s * _REST_SHARE / (_REST_SHARE + _BLOCKS_SHARE)
+    _solve_block(ledger, rest, within, rest_s)
     blocks = [*_by_weeks(ledger, freed), *_by_ward(load, freed)]
     for block in blocks:
         cost = score(load, ledger.days).cost
-        if cost - bound > OPTIMAL_GAP * cost:
-            _solve_block(ledger, block, most, (1 - _REST_SHARE) * (seconds - relax_s) / len(blocks))
-    return Improved(ledger, min(bound, score(load, ledger.days).cost), False)
+        if cost - own > OPTIMAL_GAP * cost:
+            _solve_block(ledger, block, within, (left_s - rest_s) / len(blocks))
+    return own
+
+
+def _bound(
+    load: Workload, freed: Sequence[int], before: Mapping[int, int | None], most: Most, seconds: float
+) -> float | None:
+    """The points that these jobs cannot be under, whatever their days; None when there was no time to find it."""
+    ledger = Ledger(load)
+    block = Block(ledger, freed, {place: _with(load.jobs[place].days, before[place]) for place in freed})
+    block.limit(_left(ledger, freed, most))
+    relaxed = block.relax(seconds)
+    return None if relaxed.days is None else relaxed.bound
+
+
+def _with(days: tuple[int, ...], day: int | None) -> tuple[int, ...]:
+    return days if day is None or day in days else (*days, day)
 
 
 def _by_ward(load: Workload, freed: Sequence[int]) -> list[list[int]]:
@@ -90,7 +135,7 @@ def _standing(ledger: Ledger, freed: Collection[int]) -> float:
     return score(load, days).cost - none
 
 
-def _round(ledger: Ledger, places: Sequence[int], most: Most, seconds: float) -> tuple[float, list[int]]:
+def _round(ledger: Ledger, places: Sequence[int], within: _Within, seconds: float) -> tuple[float, list[int]]:
     """Keep what the relaxation of everything decides, the rest by due date on its likeliest day, if that is better.
 
     Returns the bound on the points of these jobs, and the places that the relaxation left open.
@@ -98,7 +143,7 @@ def _round(ledger: Ledger, places: Sequence[int], most: Most, seconds: float) ->
     load, before = ledger.load, {place: ledger.days[place] for place in places}
     cost = score(load, ledger.days).cost
     _take(ledger, places)
-    block = Block(ledger, places)
+    block, most = Block(ledger, places, within.choices), within.most
     block.limit(_left(ledger, places, most))
     relaxed = block.relax(seconds)
     if relaxed.days is not None:
@@ -114,13 +159,14 @@ def _round(ledger: Ledger, places: Sequence[int], most: Most, seconds: float) ->
     return relaxed.bound, sorted(relaxed.open)
 
 
-def _solve_block(ledger: Ledger, places: Sequence[int], most: Most, seconds: float) -> tuple[float, bool]:
+def _solve_block(ledger: Ledger, places: Sequence[int], within: _Within, seconds: float) -> tuple[float, bool]:
     """Solve some jobs anew, keep what is not worse; the solver's bound on their points, and whether it is reached."""
     load, before = ledger.load, {place: ledger.days[place] for place in places}
     cost = score(load, ledger.days).cost
     _take(ledger, places)
-    block = Block(ledger, places)
-    block.limit(_left(ledger, places, most))
+    choices = {place: _with(within.choices.get(place, load.jobs[place].days), day) for place, day in before.items()}
+    block = Block(ledger, places, choices)
+    block.limit(_left(ledger, places, within.most))
     bound = 0.0
     for turn in range(_TRIES):
         solved = block.solve(seconds if turn == 0 else seconds / _TRIES)

@@ -18,7 +18,7 @@ from collector.service.due import DueTask
 from collector.service.scores import EARLY_INTERVAL
 from collector.service.supply import WardSupply
 from collector.service.tasks import task_of
-from collector.service.workload import SHIFT_MIN, WORK_DAYS, Job, Shelf, Workload, possible_days
+from collector.service.workload import SHIFT_MIN, WORK_DAYS, Job, Shelf, Workload
 from collector.site import UNASSIGNED, Site, Task
 
 #: A task may be done so much of its interval early, to go with others (common practice, no source).
@@ -119,7 +119,7 @@ def _repeats(site: Site, due: DueTask, task: Task, number: int, span: Span, bare
         early = floor(every * _EARLY_SHARE) if every else span.last + 1
         again = task.every_days if due.why != "idle" else None
         shut = span.last if again is None else min(span.last, max(0, number) + ceil(again) - floor(early) - 1)
-        days = possible_days(span.days, number - early, max(shut, number), number, ward)
+        days = tuple(day for day in span.days if number - early <= day <= max(shut, number))
         yield Job(
             unit=due.unit, ward=ward, task=due.task, title=due.title, due=number, minutes=minutes, refused=refused,
             days=() if refused else days, takes_out=due.takes_unit_out, parts=_parts(site, due.parts),

@@ -52,12 +52,16 @@ class Most(msgspec.Struct, frozen=True):
 
 
 class Block:
-    """The linear programme of some freed jobs; `ledger` holds the plan without them."""
+    """The linear programme of some freed jobs; `ledger` holds the plan without them.
 
-    def __init__(self, ledger: Ledger, freed: Collection[int]) -> None:
+    choices are days of some of the jobs by place; without any, all of a job's days are its choice.
+    """
+
+    def __init__(self, ledger: Ledger, freed: Collection[int], choices: Mapping[int, Collection[int]]) -> None:
         self.load: Workload = ledger.load
         self.ledger = ledger
         self.freed = sorted(freed)
+        self.choices = choices
         self.columns: dict[tuple[Hashable, ...], int] = {}
         self.cost: list[float] = []
         self.rows: list[tuple[dict[int, float], float, float]] = []
@@ -76,7 +80,7 @@ class Block:
         job, last = self.load.jobs[place], self.load.last
         none = self._column(job_cost(job, None, last), "none", place)
         one_day = {none: 1.0}
-        for day in job.days:
+        for day in sorted(self.choices.get(place, job.days)):
             column = self._column(job_cost(job, day, last), "job", place, day)
             one_day[column] = 1.0
             self._sums["day", day][column] += job.minutes

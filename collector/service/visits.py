@@ -66,7 +66,9 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
 class Plan(msgspec.Struct, frozen=True, kw_only=True):
     """Visits by day and time, and what has to wait. gap is the share by which the plan's points may be from the best.
 
-    orders: pieces of each part, by id, that the plan needs beyond the stock. `by_due_date` is the plain plan's score.
+    narrow: the gap is to the best of plans in which tasks far from their due dates keep to a weekday of their ward,
+    since there was no time for more. orders: pieces of each part, by id, that the plan needs beyond the stock.
+    `by_due_date` is the plain plan's score.
     """
 
     first: date
@@ -79,6 +81,7 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     bound: float
     gap: float
     optimal: bool
+    narrow: bool
 
 
 def plan_visits(
@@ -103,7 +106,7 @@ def plan_visits(
         first=from_day, weeks=weeks, visits=tuple(_visits(ledger, span, agreed)),
         deferred=tuple(deferrals(site, ledger, span, supply)), orders=_orders(ledger), score=mine,
         by_due_date=score(load, by_due_date(load).days), bound=round(found.bound, 3), gap=gap,
-        optimal=found.proven or gap <= OPTIMAL_GAP,
+        optimal=found.proven or (gap <= OPTIMAL_GAP and not found.narrow), narrow=found.narrow,
     )  # fmt: skip
 
 

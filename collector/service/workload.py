@@ -5,7 +5,7 @@ Days are numbers counted from the plan's first day; only working days occur. A j
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from math import ceil
 from typing import Final
 from zlib import crc32
@@ -18,7 +18,7 @@ SETUP_MIN: Final = 10
 #: When technicians work, in minutes of the day, and how long one works at most (common practice, no source).
 SHIFT_MIN: Final = (8 * 60, 17 * 60)
 LONGEST_DAY_MIN: Final = 8 * 60
-#: Within so many days of its due date a task may go on any day.
+#: Within so many days of its due date a task may go on any day in a large plan too.
 NEAR_DAYS: Final = 7
 #: Monday to Friday.
 WORK_DAYS: Final = (0, 1, 2, 3, 4)
@@ -89,17 +89,14 @@ class Workload(msgspec.Struct, frozen=True, kw_only=True):
         return max(0, min(LONGEST_DAY_MIN, to_min - from_min - shut))
 
 
-def possible_days(days: Sequence[int], first: int, last: int, due: int, ward: str) -> tuple[int, ...]:
-    """The working days from first to last on which a job may be done: any near its due date, else its ward's weekday.
+def narrowed(job: Job) -> tuple[int, ...]:
+    """Some of a job's days: those near its due date, and of the others its ward's weekday.
 
     Far from their due dates tasks of a ward so meet on the same days, and large plans stay solvable.
     """
-    round_day = crc32(ward.encode()) % len(WORK_DAYS)
-    near = max(due, 0)
-    return tuple(
-        day for place, day in enumerate(days)
-        if first <= day <= last and (abs(day - near) <= NEAR_DAYS or place % len(WORK_DAYS) == round_day)
-    )  # fmt: skip
+    weekday = crc32(job.ward.encode()) % 7
+    near = max(job.due, 0)
+    return tuple(day for day in job.days if abs(day - near) <= NEAR_DAYS or day % 7 == weekday)
 
 
 #: The day of each job, by place in `Workload.jobs`; None for what is not planned.

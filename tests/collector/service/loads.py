@@ -2,7 +2,7 @@
 
 import random
 
-from collector.service.workload import Job, Shelf, Workload, possible_days
+from collector.service.workload import Job, Shelf, Workload
 
 
 def workdays(weeks):
@@ -35,7 +35,7 @@ def hospital(units, weeks, seed=1, minutes=None, per_ward=20):
             while due <= last:
                 first = due - round(every / 3)
                 shut = min(last, due + round(every * 2 / 3) - 1)
-                able = possible_days(days, first, shut, due, f"w{number // per_ward}")
+                able = tuple(day for day in days if first <= day <= shut)
                 jobs.append(job(f"u{number}", due, able, ward=f"w{number // per_ward}", task=task, minutes=need,
                                 parts=parts, early_cost=20 / every))  # fmt: skip
                 due += every
