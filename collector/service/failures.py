@@ -5,7 +5,8 @@ What counts as a failure, so that figures mean something:
   supply, analyser), or a work order that names a fault.
 - What overlaps is one failure, and so is what comes within a day of it, unless a repair lies between: a unit that hangs
   about its limit fails once. A day is common practice, no source.
-- A failure lasts until its last condition has cleared, its work is closed and the unit is back in service.
+- A failure lasts until its last condition has cleared, its work is closed and the unit is back in service. Work that is
+  still open says nothing yet: an order that was forgotten does not keep a unit down.
 Service of a healthy unit is no failure, and a unit that only fell silent is not known to have failed.
 """
 
@@ -81,7 +82,8 @@ def failures_of(unit: str, items: Sequence[Episode]) -> list[Failure]:
     """A unit's failures, the first first, from its episodes in order of their beginning."""
     groups: list[list[Episode]] = []
     for item in items:
-        if item.what not in (OUT, WORK) and not item.failing:
+        unfinished = item.what == WORK and item.to_ms is None
+        if unfinished or not (item.failing or item.what in (OUT, WORK)):
             continue
         if groups and _goes_on(groups[-1], item):
             groups[-1].append(item)

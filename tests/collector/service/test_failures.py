@@ -73,6 +73,10 @@ def test_planned_work_in_which_a_unit_fails_begins_with_the_failure():
     assert spans(Rows().out(10).failed(14, 15).add(20, entries.RETURN_TO_SERVICE)) == [(14, 20)]
 
 
+def test_an_order_that_was_forgotten_keeps_no_unit_down_and_hides_no_failure():
+    assert spans(Rows().work(1).failed(100, 101).failed(300, 302)) == [(100, 101), (300, 302)]
+
+
 def test_what_lasts_has_no_end_and_a_unit_in_store_did_not_fail():
     assert spans(Rows().failed(10)) == [(10, None)]
     assert spans(Rows().failed(10).out(11)) == [(10, None)]
