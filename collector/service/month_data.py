@@ -43,7 +43,7 @@ class MonthData:
     def since_ms(self) -> int:
         """When the record begins: the first reading or finding there is; month's end where there is none."""
         found = [row.at_ms for row in self.rows if row.origin == "collector"]
-        found += [hours[0].at_ms for hours in self.hours.values() if hours]
+        found += [made.seen[0][0] for made in self.given.values() if made.seen]
         return min(found, default=self.month.until_ms)
 
     @property

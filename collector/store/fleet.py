@@ -58,6 +58,7 @@ def kept_rows(conn: sqlite3.Connection, kinds: Iterable[str], until_ms: int) -> 
     return [journal.row_of(row) for row in conn.execute(f"{journal.SELECT} WHERE {where}", (*names, until_ms))]
 
 
+@reads
 def rolled_until(conn: sqlite3.Connection) -> int:
     """Up to when hours are rolled up, in ms; 0 for none."""
     return read_marks(conn).get("rolled_until", 0) // HOUR_MS * HOUR_MS
@@ -67,6 +68,7 @@ def _given(conn: sqlite3.Connection, unit: str, model: Model, from_ms: int, to_m
     return given(*unit_hours(conn, unit, model, from_ms, to_ms), model)
 
 
+@reads
 def unit_hours(
     conn: sqlite3.Connection, unit: str, model: Model, from_ms: int, to_ms: int
 ) -> tuple[list[Bucket], dict[int, list[Bucket]]]:  # fmt: skip
