@@ -2,7 +2,8 @@
 
 Rules of this file: a tile's state comes from what the collector stored (phase and alarms) and from the age of the last
 reading, nothing else. Old values are marked as such whatever else is true, and a unit with an alarm put aside, or one
-whose purity is not measured, is never shown like one that simply runs.
+whose purity is not measured, is never shown like one that simply runs. What is due on a unit is the planner's to read
+(screen "Due"): here it is a note.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from collector.rules.alarms import Alarm, urgency
 from collector.rules.catalogue import title_of
 from collector.rules.lifecycle import State
 from collector.rules.unitrow import OFF, SILENT, WARMING_UP, UnitRow
+from collector.service.record import DUE
 from collector.site import UNASSIGNED, Unit, Ward
 from dashboard import words
 from dashboard.capacity import FORETELLS, expected_text, holds_text, red_text
@@ -100,7 +102,7 @@ def board_of(now: Now, now_ms: int, wall_ms: int, ward: str | None = None) -> Bo
     """The board of one ward, or of all."""
     lives = collector_lives(now, wall_ms)
     blocks = tuple(_block(now, place, now_ms, lives) for place in places(now) if ward in (None, place.id))
-    speaking = [alarm for alarm in now.speaking() if ward in (None, alarm.ward)]
+    speaking = [alarm for alarm in heard_here(now) if ward in (None, alarm.ward)]
     alarms = {words.PRIORITY[name].lower(): sum(a.priority == name for a in speaking) for name in words.PRIORITY}
     tiles = [tile for block in blocks for tile in block.tiles]
     looks = {tile.look for tile in tiles}
@@ -125,9 +127,14 @@ def _counted(tiles: Iterable[Tile]) -> dict[str, int]:
     return {word: said[word] for word in known} | {words.WITHOUT_DATA: greyed, words.NOT_USED: unused}
 
 
+def heard_here(now: Now) -> list[Alarm]:
+    """The alarms of a ward's board, worst and oldest first: what is due is noted there and alarms nobody."""
+    return [alarm for alarm in now.speaking() if alarm.condition not in DUE]
+
+
 def worst_by_ward(now: Now) -> dict[str, Look]:
     """The worst alarm that speaks in each ward that has one: it may stand below the edge of the screen."""
-    return {alarm.ward: Look(alarm.priority) for alarm in reversed(now.speaking())}
+    return {alarm.ward: Look(alarm.priority) for alarm in reversed(heard_here(now))}
 
 
 def places(now: Now) -> tuple[Ward, ...]:
@@ -190,14 +197,18 @@ def tile_of(
     """One unit's tile; `shared` are alarms of its ward that speak for it."""
     row = now.units.get(unit)
     greyed = is_stale(row, now, now_ms, lives)
-    alarms = sorted(alarms, key=urgency)
+    due = sorted(
+        (title_of(alarm.condition) for alarm in alarms if alarm.speaks and alarm.condition in DUE), reverse=True
+    )
+    alarms = sorted((alarm for alarm in alarms if alarm.condition not in DUE), key=urgency)
     speaking = sorted([*shared, *(alarm for alarm in alarms if alarm.speaks)], key=urgency)
     bare = _bare(unit, row, greyed, now, now_ms)
     if unit in now.out_of_service:
         return bare._replace(look=Look.UNUSED, word=words.NOT_USED)
     if speaking:
         return _alarming(bare, speaking, now, now_ms)
-    return _quiet(bare, row, alarms, now, now_ms)
+    quiet = _quiet(bare, row, alarms, now, now_ms)
+    return quiet._replace(note="; ".join(text for text in (quiet.note, *due) if text))
 
 
 def _bare(unit: str, row: UnitRow | None, greyed: bool, now: Now, now_ms: int) -> Tile:
