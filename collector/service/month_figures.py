@@ -139,7 +139,7 @@ def in_short(
         said.append(f"{_times(len(unwarned), 'shut-off')} came without a warning: {_some(unwarned)}.")
     bad = [unit.unit for unit in _in_use(data, units) if unit.functional == NOT_GOOD]
     if bad:
-        said.append(f"{_times(len(bad), 'unit')} did not hold the limit at rated flow: {_some(bad)}.")
+        said.append(f"{_times(len(bad), 'unit')} in use failed and not shown good since: {_some(bad)}.")
     if by_key["maintenance_on_time"].met is False:
         said.append(f"Maintenance on time is below its aim: {by_key['maintenance_on_time'].says}.")
     not_shown = sum(unit.functional == NOT_SHOWN for unit in _in_use(data, units))
