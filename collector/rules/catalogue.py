@@ -65,7 +65,7 @@ _ALL: Final = (
     Condition("clock-wrong", "Bridge clock wrong", "low", (ENGINEER,),
               "The bridge's clock is {ahead_s} s ahead. Set it; its readings are kept aside until then."),
     Condition("service-due", "Service due", "low", (PLANNER, ENGINEER),
-              "Plan the task."),
+              "Plan what is due: {first}."),
     Condition("verification-due", "Check due", "low", (PLANNER, ENGINEER),
               "Check purity at rated flow with a calibrated analyser."),
     Condition("backup-low", "Backup low", "medium", (WARD, ENGINEER),
