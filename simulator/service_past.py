@@ -52,7 +52,7 @@ def _of_unit(site: Site, unit: Unit, story_ms: int, rng: random.Random) -> Itera
     for task in site.model_of(unit.id).task:
         if (every_ms := _every_ms(task)) is None:
             continue
-        moments = list(_moments(since_ms, story_ms, every_ms, rng))
+        moments = list(_moments(since_ms, story_ms, every_ms, rng, weekends=task.by == "ward"))
         if (unit.id, task.id) in _BEHIND and moments:
             yield _missed(site, unit, task, moments.pop(), entries.PUT_OFF, "the ward could not spare it")
         for at_ms in moments:
@@ -81,12 +81,16 @@ def _every_ms(task: Task) -> int | None:
     return round(min(days) * DAY_MS) if days else None
 
 
-def _moments(since_ms: int, story_ms: int, every_ms: int, rng: random.Random) -> Iterator[int]:
+def _moments(since_ms: int, story_ms: int, every_ms: int, rng: random.Random, *, weekends: bool) -> Iterator[int]:
     """When a task was done: about as often as it should be, a little early or late, in working hours."""
     at_ms = since_ms + round(every_ms * rng.uniform(0.85, 1.0))
     often = every_ms <= 30 * DAY_MS
     while at_ms < story_ms - DAY_MS // 2:
-        done_ms = at_ms // DAY_MS * DAY_MS + round(rng.uniform(8.5, 15.5) * HOUR_MS)
+        day = at_ms // DAY_MS
+        weekday = (day + 3) % 7  # 1970 began on a Thursday; 0 is Monday
+        if not weekends and weekday > 4:
+            day -= weekday - 4
+        done_ms = day * DAY_MS + round(rng.uniform(8.5, 15.5) * HOUR_MS)
         if done_ms < story_ms - 2 * _LATEST_MS and (not often or at_ms > story_ms - BACK_DAYS * DAY_MS):
             yield done_ms  # early enough for the check that follows it
         at_ms += round(every_ms * rng.uniform(0.85, 1.05))
@@ -226,19 +230,40 @@ def _cylinders(site: Site, story_ms: int, rng: random.Random) -> Iterator[Journa
 
 
 def _deliveries(site: Site, past: list[JournalEntry], story_ms: int) -> Iterator[JournalEntry]:
-    """Every piece used until five weeks ago has been delivered again; the sieve beds are on their way."""
+    """Every piece used until five weeks ago has been ordered again; sieve beds are on their way."""
     who = _person(site, "planner")
     for part in site.parts:
         used = sorted(entry.at_ms for entry in past if part.id in entry.body.get("parts", {}))
-        while used:
-            at_ms = used[0] + 35 * DAY_MS
-            pieces = sum(1 for moment in used if moment < at_ms)
-            used = used[pieces:]
-            if at_ms + round(part.lead_days) * DAY_MS < story_ms:
-                yield _moved(part, pieces, "ordered", at_ms, who)
-                yield _moved(part, pieces, "received", at_ms + round(part.lead_days) * DAY_MS, who)
+        came = []
+        for pieces, at_ms in _orders(used):
+            there_ms = at_ms + round(part.lead_days) * DAY_MS
+            came.append((there_ms, pieces))
+            yield _moved(part, pieces, "ordered", at_ms, who)
+            yield _moved(part, pieces, "received", there_ms, who)
+        for at_ms in _short(part.stock, used, came):
+            yield _moved(part, 1, "borrowed from another hospital", at_ms - DAY_MS, who)
     if slow := [part for part in site.parts if part.lead_days > 60]:
         yield _moved(slow[0], 1, "ordered", story_ms - 12 * DAY_MS, who)
+
+
+def _orders(used: list[int]) -> Iterator[tuple[int, int]]:
+    """Pieces and moments of orders: five weeks after the first use, for all that was used until then."""
+    left = used
+    while left:
+        at_ms = left[0] + 35 * DAY_MS
+        pieces = sum(1 for moment in left if moment < at_ms)
+        left = left[pieces:]
+        yield pieces, at_ms
+
+
+def _short(stock: int, used: list[int], came: list[tuple[int, int]]) -> Iterator[int]:
+    """Uses for which there was no piece."""
+    have = stock
+    for at_ms, pieces in sorted([(at_ms, -1) for at_ms in used] + came):
+        have += pieces
+        if have < 0:
+            have += 1
+            yield at_ms
 
 
 def _moved(part: Part, pieces: int, why: str, at_ms: int, who: Person) -> JournalEntry:
