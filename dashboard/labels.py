@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from io import BytesIO
-from pathlib import Path
 from typing import Final
 from urllib.parse import quote
 
-import reportlab
 from reportlab.graphics import renderPDF
 from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.graphics.shapes import Drawing
@@ -19,9 +17,9 @@ from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from collector.paper.fonts import BOLD, PLAIN, letters, plain
 from collector.site import Site, Unit
 from dashboard import service_words as words
 
@@ -36,8 +34,6 @@ GAP_PT: Final = 2.5 * mm
 #: With its quiet zone of four modules (ISO/IEC 18004): a phone reads it from a hand's breadth (common practice).
 QR_PT: Final = 33 * mm
 SMALL_PT: Final = 7
-_PLAIN: Final = "Vera"
-_BOLD: Final = "VeraBd"
 
 
 def unit_url(base: str, unit: str) -> str:
@@ -50,7 +46,7 @@ def labels_pdf(site: Site, base: str, units: Iterable[Unit]) -> bytes:
 
     base is the dashboard's address as a phone reaches it, such as http://192.0.2.10:8501.
     """
-    _register_fonts()
+    letters()
     out = BytesIO()
     canvas = Canvas(out, pagesize=A4, invariant=True)
     canvas.setTitle(words.LABELS_TITLE)
@@ -63,14 +59,6 @@ def labels_pdf(site: Site, base: str, units: Iterable[Unit]) -> bytes:
     return out.getvalue()
 
 
-def _register_fonts() -> None:
-    """The library's own fonts, put into the file, so that every printer has them."""
-    folder = Path(reportlab.__file__).parent / "fonts"
-    for name in (_PLAIN, _BOLD):
-        if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
-
-
 def _draw_label(canvas: Canvas, place: int, site: Site, unit: Unit, url: str) -> None:
     row, column = divmod(place, COLUMNS)
     left = LEFT_PT + column * (WIDTH_PT + GAP_PT)
@@ -80,17 +68,18 @@ def _draw_label(canvas: Canvas, place: int, site: Site, unit: Unit, url: str) ->
     drawing.add(code)
     renderPDF.draw(drawing, canvas, left, bottom + (HEIGHT_PT - QR_PT) / 2)
     x, y, room = left + QR_PT, bottom + HEIGHT_PT - 12 * mm, WIDTH_PT - QR_PT - 2 * mm
-    _fit(canvas, unit.id, x, y, room, _BOLD, 13)
-    place_name = simpleSplit(site.facility.name or site.facility.id, _PLAIN, SMALL_PT, room)[:2]
+    _fit(canvas, unit.id, x, y, room, BOLD, 13)
+    place_name = simpleSplit(plain(site.facility.name or site.facility.id), PLAIN, SMALL_PT, room)[:2]
     lines = [unit.model, words.serial(unit.serial) if unit.serial else "", *place_name,
              words.LABEL_SCAN, words.LABEL_SIMULATED if site.simulated else ""]  # fmt: skip
     for line in filter(None, lines):
         y -= 3.3 * mm
-        _fit(canvas, line, x, y, room, _PLAIN, SMALL_PT)
+        _fit(canvas, line, x, y, room, PLAIN, SMALL_PT)
 
 
 def _fit(canvas: Canvas, text: str, x: float, y: float, room: float, font: str, size: float) -> None:
     """A line of text, made smaller until it fits, and cut where it would be too small to read."""
+    text = plain(text)
     while size > 5 and pdfmetrics.stringWidth(text, font, size) > room:
         size -= 0.5
     while text and pdfmetrics.stringWidth(text, font, size) > room:
