@@ -12,17 +12,20 @@ from typing import Any, Final
 import msgspec
 
 from collector.backup.card import Card, cards
+from collector.backup.gauge import entered_text
 from collector.backup.known import Known, WardBackup, Watching
 from collector.backup.ward import cylinders_of, ward_backup
 from collector.backup.watch import NAME, follow
 from collector.rules.alarms import AlarmBoard
-from collector.rules.entries import JournalEntry, JournalRow, entry_of
+from collector.rules.entries import CYLINDER_READ, JournalEntry, JournalRow, entry_of
 from collector.rules.limits import MINUTE
 from collector.rules.unitrow import UnitRow
 from collector.site import UNASSIGNED, Site, Ward
 
 #: The status document's name.
 DOCUMENT: Final = "backup"
+#: How often a sensor's word is written down.
+SENSOR_MS: Final = 15 * MINUTE
 _NO_WARD: Final = Ward(id=UNASSIGNED)
 
 
@@ -53,6 +56,24 @@ class BackupWatch:
         self._entered |= {c.ward for c in self._site.cylinders if c.id == name}
         if self._site.unit(name):
             self._entered.add(self._site.ward_of(name).id)
+
+    def gauges(self, read: Iterable[tuple[str, float, int]]) -> list[JournalEntry]:
+        """Rows of what sensors say (cylinder, kPa, ms): one a cylinder and SENSOR_MS, the next one sooner that calls
+        for a change of cylinder, so that the journal stays one that people can read.
+        """
+        newest: dict[str, tuple[float, int]] = {}
+        for cylinder, kpa, time_ms in read:
+            if cylinder not in newest or newest[cylinder][1] <= time_ms:
+                newest[cylinder] = kpa, time_ms
+        known, cylinders = self.known.read, {c.id: c for c in self._site.cylinders}
+        return [
+            JournalEntry(at_ms=at_ms, kind=CYLINDER_READ, ward=cylinders[name].ward, origin="sensor",
+                         body={"cylinder": name, "kpa": round(kpa, 1), "entered": entered_text(round(kpa), "kPa")})
+            for name, (kpa, at_ms) in newest.items()
+            if (last := known.get(name)) is None
+            or at_ms - last.at_ms >= SENSOR_MS
+            or (at_ms > last.at_ms and kpa < cylinders[name].change_kpa <= last.kpa)
+        ]  # fmt: skip
 
     def judge(
         self, now_ms: int, rows_of: Callable[[str], Iterable[UnitRow]], board: AlarmBoard

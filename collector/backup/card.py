@@ -118,12 +118,16 @@ def _unit_card(
     minutes = _left_min([best], alarm, flow, now_ms) if best else 0.0
     if best is not None and minutes >= _ROUGH_MIN:
         said = f"Change over to {_named(best)}: lasts about {lasts_text(minutes)} at {flow:.1f} L/min."
-        then = f" Then to {_spare_text(spare)}." if spare else " Call for another cylinder at once."
+        then = f" Then to {_spare_text(spare)}." if spare else _call(minutes, backup)
         return Card(say=said + then, flow_lpm=flow, cylinders=(best.id,), spare=spare.unit if spare else "",
                     lasts_min=told_min(minutes), read=_read(best))  # fmt: skip
     if spare is not None:
         return Card(say=f"Change over to {_spare_text(spare)}.", flow_lpm=flow, spare=spare.unit)
     return Card(say=_nothing(site, backups, backup, flow, now_ms), flow_lpm=flow)
+
+
+def _call(minutes: float, backup: WardBackup) -> str:
+    return f" Call for another cylinder{' at once' if minutes < backup.need_min else ''}."
 
 
 def _ward_card(backup: WardBackup, alarm: Alarm, free: list[CylinderNow], now_ms: int) -> Card:

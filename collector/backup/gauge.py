@@ -10,7 +10,7 @@ from collector.site import Cylinder
 UNITS: Final[dict[str, float]] = {"bar": 100.0, "kPa": 1.0, "psi": 6.894757293168}
 #: A full cylinder in a hot room shows an eighth more than at 15 °C (168.8 bar for 150 at 40 °C, CoolProp); gauges are
 #: read to a few per cent.
-_OVERFULL: Final = 1.2
+OVERFULL: Final = 1.2
 #: Under this a value in kPa is more likely one in bar: a gauge cannot be read so near its zero (common practice).
 _FEW_KPA: Final = 300.0
 
@@ -32,7 +32,7 @@ def gauge_kpa(value: float, unit: str, cylinder: Cylinder) -> float:
         raise GaugeError("A gauge shows 0 or more. Look again.")
     kpa = value * UNITS[unit]
     full = cylinder.full_kpa
-    if kpa > full * _OVERFULL:
+    if kpa > full * OVERFULL:
         most = f"{full / 100:g} bar, {full / UNITS['psi']:.0f} psi"
         raise GaugeError(f"{entered_text(value, unit)} is more than {cylinder.id} shows when full ({most}). "
                          "Look at the gauge and its unit again.")  # fmt: skip

@@ -90,6 +90,21 @@ def test_a_restart_goes_on_as_if_there_had_been_none(tmp_path: Path):
         assert last.told == []
 
 
+def test_a_sensor_is_written_down_now_and_then_and_at_once_when_the_cylinder_is_to_be_changed(tmp_path: Path):
+    with open_store(tmp_path, "sim-b") as store:
+        night, written = Night(store), []
+        for minute in range(60):
+            kpa = 2000.0 - minute * 24.2 if minute < 50 else 790.0
+            rows = night.followed.backup.gauges([("small", kpa + 1, START_MS + minute * MINUTE - 1),
+                                                 ("small", kpa, START_MS + minute * MINUTE)])  # fmt: skip
+            written += [(minute, row.body["kpa"], row.origin) for row in rows]
+            night.turn(START_MS + minute * MINUTE, *rows)
+        assert [minute for minute, _, _ in written] == [0, 15, 30, 45, 50]
+        assert written[-1] == (50, 790.0, "sensor")
+        assert night.told == [(51, "raised", "change")]  # the turn after the one that wrote it down
+        assert night.followed.backup.gauges([("small", 500.0, START_MS + 50 * MINUTE)]) == []
+
+
 def test_a_document_that_does_not_fit_is_left_and_no_gauge_counts_as_read(tmp_path: Path):
     with open_store(tmp_path, "sim-b") as store:
         with store.transaction():

@@ -30,7 +30,9 @@ def test_a_cylinder_first_since_it_gives_at_once_then_the_spare_that_is_enough()
 
 def test_without_a_spare_another_cylinder_is_called_for():
     card = cards_of(read(small=13_700), [row("u1", 3.0)], [red := alarm("u1")])[red.key]
-    assert card.say.endswith("Call for another cylinder at once.")
+    assert card.say.endswith("Call for another cylinder.")
+    short = cards_of(read(small=3000), [row("u1", 5.0)], [red])[red.key]
+    assert short.say.endswith("Call for another cylinder at once.")
 
 
 def test_two_units_are_never_sent_to_the_same_backup():
