@@ -1,7 +1,8 @@
 """From the plan by due date to a better one: freed jobs are solved anew block by block, and only what is better stays.
 
 So every bound holds at any moment, and the plan can only become better than the one by due date: never more due dates
-missed, never more visits. A small plan is one block and its optimum is proven; of a large one each ward is a block.
+missed, and a visit more only for a due date more that is kept or a task more that is done. A small plan is one block and
+its optimum is proven; a large one is relaxed, rounded, and mended by fortnight and ward.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ class Improved(msgspec.Struct, frozen=True):
 
 
 class _Within(msgspec.Struct, frozen=True):
-    """What every step keeps to: the plan by due date in due dates missed and visits, and some days for each job."""
+    """What every step keeps to: no worse than by due date, and some days for each job."""
 
     most: Most
     choices: Mapping[int, tuple[int, ...]]
@@ -58,7 +59,7 @@ def improve(load: Workload, seconds: float) -> Improved:
     """The best plan found in about so many seconds of the solver's time."""
     ledger = by_due_date(load)
     plain = score(load, ledger.days)
-    most = Most(plain.missed, plain.visits)
+    most = Most(plain.missed, plain.total)
     freed = [place for place in range(len(load.jobs)) if place not in load.placed]
     standing = _standing(ledger, freed)
     pairs = sum(len(load.jobs[place].days) for place in freed)
@@ -151,7 +152,7 @@ def _round(ledger: Ledger, places: Sequence[int], within: _Within, seconds: floa
         loose = [*relaxed.open, *_relieved(ledger, relaxed.days)]
         complete(ledger, sorted(loose, key=lambda place: (load.jobs[place].due, place)), relaxed.days)
         found = score(load, ledger.days)
-        good = found.missed <= most.missed and found.visits <= most.visits and found.cost <= cost
+        good = found.missed <= most.missed and found.total <= most.total and found.cost <= cost
         if good and not _without_times(ledger, relaxed.days):
             return relaxed.bound, sorted(relaxed.open)
         _take(ledger, places)
@@ -220,4 +221,6 @@ def _left(ledger: Ledger, freed: Iterable[int], most: Most) -> Most:
     stays = set(range(len(ledger.days))).difference(freed)
     jobs = ledger.load.jobs
     missed = sum((day := ledger.days[place]) is None or day > jobs[place].due for place in stays)
-    return Most(most.missed - missed, most.visits - sum(bool(visit) for visit in ledger.visits.values()))
+    none = sum(ledger.days[place] is None for place in stays)
+    visits = sum(bool(visit) for visit in ledger.visits.values())
+    return Most(most.missed - missed, most.total - missed - none - visits)

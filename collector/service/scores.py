@@ -34,6 +34,11 @@ class Score(msgspec.Struct, frozen=True, kw_only=True):
     trips: int
     journeys: int
 
+    @property
+    def total(self) -> int:
+        """Visits, due dates missed and tasks left out: what no plan may have more of than the one by due date."""
+        return self.visits + self.missed + self.unplanned
+
 
 def job_cost(job: Job, day: int | None, last: int) -> float:
     """Points for doing a job on a day, or (None) not at all; what was late before the plan began costs nothing more."""

@@ -45,10 +45,13 @@ class Relaxed(msgspec.Struct, frozen=True):
 
 
 class Most(msgspec.Struct, frozen=True):
-    """At most so many due dates missed and visits made."""
+    """At most so many due dates missed; with visits and tasks left out at most so many in all.
+
+    So a visit more is allowed for each due date more that is kept and each task more that is done, and no other.
+    """
 
     missed: int
-    visits: int
+    total: int
 
 
 class Block:
@@ -138,11 +141,14 @@ class Block:
             self.rows.append((dict(row), -_FREE, max(0.0, self._room(key))))
 
     def limit(self, most: Most) -> None:
-        """Let the freed jobs miss no more due dates and need no more visits than that."""
+        """Let the freed jobs come to no more than that."""
         late = {column: 1.0 for key, column in self.columns.items() if self._is_late(key)}
         self.rows.append((late, -_FREE, most.missed))
-        visits = {column: 1.0 for key, column in self.columns.items() if key[0] == "visit"}
-        self.rows.append((visits, -_FREE, most.visits))
+        total = dict(late)
+        for key, column in self.columns.items():
+            if key[0] in ("visit", "none"):
+                total[column] = total.get(column, 0.0) + 1.0
+        self.rows.append((total, -_FREE, most.total))
 
     def _is_late(self, key: tuple[Any, ...]) -> bool:
         return key[0] == "none" or bool(key[0] == "job" and key[2] > self.load.jobs[key[1]].due)
