@@ -154,7 +154,7 @@ def _reasons(
     if task.idle_days and (ran_ms := _ran_ms(known, row)) < now_ms - DAY:
         at_ms = max(ran_ms or since_ms, done_ms) + task.idle_days * DAY
         yield _Reason("idle", at_ms, at_ms, at_ms)
-    if task.proof and known.doubted_ms is not None and not known.open_work:
+    if task.proof and known.doubted_ms is not None and not known.in_hand:
         yield _Reason("condition", known.doubted_ms, known.doubted_ms, known.doubted_ms, known.doubt)
     for at_ms, sign in _signs(task, known, row, done_ms, now_ms):
         yield _Reason("condition", at_ms, at_ms, at_ms, sign)

@@ -14,6 +14,7 @@ import msgspec
 from collector.rules import entries
 from collector.rules.entries import JournalRow
 from collector.rules.events import CLEARED, RAISED
+from collector.service.gate import STORE
 from collector.service.running import LOOK_BACK_DAYS, Point
 from collector.service.tasks import task_of, tasks_of
 from collector.site import Site
@@ -21,12 +22,17 @@ from collector.site import Site
 #: Kinds of rows that this fold reads.
 KINDS: Final = (
     entries.SERVICE_HOURS, entries.TASK_DONE, entries.PURITY_PROOF, entries.WORK_OPENED, entries.WORK_CLOSED,
-    entries.CONDITION,
+    entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE, entries.CONDITION,
 )  # fmt: skip
 #: Conditions that this fold leads to.
 SERVICE_DUE: Final = "service-due"
 VERIFICATION_DUE: Final = "verification-due"
 DUE: Final = (SERVICE_DUE, VERIFICATION_DUE)
+#: Why a unit's output has to be checked again; `DueTask.sign` says them.
+REPAIRED: Final = "repaired"
+RETURNED: Final = "returned"
+PARTS_CHANGED: Final = "parts-changed"
+CHECK_FAILED: Final = "check-failed"
 
 
 class Done(msgspec.Struct, array_like=True, frozen=True):
@@ -48,7 +54,7 @@ class UnitRecord(msgspec.Struct, array_like=True):
     """One unit's upkeep; `missed` counts by task the outcomes other than done since it was last done.
 
     `told` holds by condition which tasks people have been told are due, and when. doubted_ms is since when its output
-    has to be checked again, for `doubt`; None once a check has passed. While work is open, no check is due.
+    has to be checked again, for `doubt`; None once a check has passed. While it is in hand, no check is due.
     """
 
     points: list[Point] = []
@@ -62,6 +68,12 @@ class UnitRecord(msgspec.Struct, array_like=True):
     doubted_ms: int | None = None
     doubt: str = ""
     open_work: list[str] = []
+    out: bool = False  # taken out of service for repair
+
+    @property
+    def in_hand(self) -> bool:
+        """Whether somebody is at work on it: what it gives is checked when they are done."""
+        return self.out or bool(self.open_work)
 
     def done_ms(self, task: str) -> int:
         """When a task was last done; 0 for never."""
@@ -147,6 +159,8 @@ def _tell(unit: UnitRecord, row: JournalRow) -> None:
 def _do(unit: UnitRecord, row: JournalRow, site: Site) -> None:
     if row.kind in (entries.WORK_OPENED, entries.WORK_CLOSED):
         _work(unit, row)
+    elif row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
+        _take_out(unit, row)
     elif row.kind == entries.PURITY_PROOF:
         _prove(unit, row, site)
     elif row.body.get("outcome") == entries.DONE:
@@ -154,7 +168,7 @@ def _do(unit: UnitRecord, row: JournalRow, site: Site) -> None:
         if task is not None and not task.proof:  # a check without its figures proves nothing
             _done(unit, task.id, row)
             if task.takes_unit_out and (task.parts or row.body.get("parts")):
-                _doubt(unit, row.at_ms, "opened")
+                _doubt(unit, row.at_ms, PARTS_CHANGED)
     else:
         task_id, outcome = str(row.body.get("task")), str(row.body.get("outcome"))
         counts = unit.missed.get(task_id, {})
@@ -166,7 +180,7 @@ def _work(unit: UnitRecord, row: JournalRow) -> None:
     work = str(row.body.get("work"))
     if row.kind == entries.WORK_OPENED:
         unit.open_work = [*unit.open_work, work]
-        _doubt(unit, row.at_ms, "repaired")
+        _doubt(unit, row.at_ms, REPAIRED)
         return
     unit.open_work = [other for other in unit.open_work if other != work]
     unit.mended_ms = max(unit.mended_ms, row.at_ms)
@@ -174,10 +188,21 @@ def _work(unit: UnitRecord, row: JournalRow) -> None:
         unit.doubted_ms = max(unit.doubted_ms, row.at_ms)
 
 
+def _take_out(unit: UnitRecord, row: JournalRow) -> None:
+    """Taken out for anything but the store, it needs a check; one that it came back without is due."""
+    if row.kind == entries.RETURN_TO_SERVICE:
+        if unit.out and unit.doubted_ms is not None:
+            unit.doubted_ms = max(unit.doubted_ms, row.at_ms)
+        unit.out = False
+    elif row.body.get("for") != STORE:
+        unit.out = True
+        _doubt(unit, row.at_ms, RETURNED)
+
+
 def _prove(unit: UnitRecord, row: JournalRow, site: Site) -> None:
     """A check that passed is the check done; one that failed leaves it due at once."""
     if row.body.get("result") != entries.PASS:
-        unit.doubted_ms, unit.doubt = row.at_ms, "failed"
+        unit.doubted_ms, unit.doubt = row.at_ms, CHECK_FAILED
         return
     unit.mended_ms = max(unit.mended_ms, row.at_ms)
     if unit.doubted_ms is not None and row.at_ms >= unit.doubted_ms:

@@ -181,7 +181,12 @@ def test_a_check_is_done_by_a_passed_proof_and_by_nothing_else() -> None:
     assert days_from(due(site, journal, 1).due_ms.p50) == 30
     assert days_from(due(site, journal.done(20, "purity-check"), 21).due_ms.p50) == 30
     found = due(site, journal.add(22, entries.PURITY_PROOF, result=entries.FAIL), 23)
-    assert (found.overdue, found.why, found.sign, days_from(found.due_ms.p50)) == (True, "condition", "failed", 22)
+    assert (found.overdue, found.why, found.sign, days_from(found.due_ms.p50)) == (
+        True,
+        "condition",
+        "check-failed",
+        22,
+    )
     assert days_from(due(site, journal.add(24, entries.PURITY_PROOF, result=entries.PASS), 25).due_ms.p50) == 54
 
 
@@ -191,6 +196,17 @@ def test_a_check_is_due_once_work_on_the_unit_is_closed() -> None:
     assert not due(site, journal, 4).overdue
     found = due(site, journal.add(5, entries.WORK_CLOSED, work="w1"), 6)
     assert (found.sign, days_from(found.due_ms.p50)) == ("repaired", 5)
+
+
+def test_a_unit_that_came_back_from_repair_without_a_check_is_to_be_checked() -> None:
+    site, journal = site_of(PROOF), Journal().add(0, entries.PURITY_PROOF, result=entries.PASS)
+    journal.add(3, entries.OUT_OF_SERVICE, reason="noisy")
+    assert not due(site, journal, 4).overdue
+    found = due(site, journal.add(5, entries.RETURN_TO_SERVICE, reason="needed"), 6)
+    assert (found.sign, days_from(found.due_ms.p50)) == ("returned", 5)
+    stored = Journal().add(0, entries.PURITY_PROOF, result=entries.PASS)
+    stored.add(3, entries.OUT_OF_SERVICE, reason="spare", **{"for": "store"}).add(5, entries.RETURN_TO_SERVICE)
+    assert not due(site, stored, 6).overdue
 
 
 def test_a_check_made_before_the_order_is_closed_is_the_repairs_own() -> None:
@@ -205,7 +221,7 @@ def test_a_task_that_changes_parts_of_the_unit_makes_a_check_due() -> None:
     checks = [one for one in due_tasks(site, journal.rows, {}, START_MS + 4 * DAY) if one.proof]
     assert not checks[0].overdue
     checks = [one for one in due_tasks(site, journal.done(4).rows, {}, START_MS + 5 * DAY) if one.proof]
-    assert (checks[0].sign, days_from(checks[0].due_ms.p50)) == ("opened", 4)
+    assert (checks[0].sign, days_from(checks[0].due_ms.p50)) == ("parts-changed", 4)
 
 
 IDLE = task("idle_days = 14", "run-up")
