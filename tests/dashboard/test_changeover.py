@@ -12,6 +12,7 @@ from collector.rules.unitrow import UnitRow
 from collector.site import parse_site
 from dashboard.board import board_of
 from dashboard.changeover import panel_html, say_of, ward_line
+from dashboard.figures import alarm_html
 from dashboard.queries import CollectorNow, Now
 from dashboard.tiles import board_html
 from tests.dashboard.conftest import seen
@@ -74,6 +75,12 @@ def test_a_tile_says_what_to_change_over_to_and_escapes_it():
     html = board_html(board_of(now_of(backup(), alarm()), NOW, NOW), None)
     assert f'<span class="sw-change">{SAID}' in html
     assert "<by>" not in html
+
+
+def test_the_list_of_alarms_says_it_too_while_an_alarm_speaks():
+    assert SAID in alarm_html(one := alarm(), now_of(backup(), one), NOW)
+    gone = alarm(active=False, state=State.RETURNED, cleared_ms=NOW)
+    assert SAID not in alarm_html(gone, now_of(backup(), gone), NOW)
 
 
 def test_without_a_backup_on_record_a_tile_says_nothing_of_it():
