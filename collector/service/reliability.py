@@ -176,9 +176,17 @@ def _run_hours(record: Record, unit: str, rows: Sequence[JournalRow]) -> RunHour
         points[row.last_ms] = row.observed_h + row.inferred_h
     if not points:
         return RunHours({})
+    if _began_anew(points, record.since_ms):
+        points[record.since_ms] = 0.0
     first_ms = min(points)
     begins_ms = first_ms - DAY if record.since_ms > first_ms else max(record.since_ms, first_ms - DAY)
     return RunHours({begins_ms: max(0.0, points[first_ms] - (first_ms - begins_ms) / HOUR), **points})
+
+
+def _began_anew(points: Mapping[int, float], at_ms: int) -> bool:
+    """Whether a count that was kept before a moment begins again after it."""
+    before, after = [ms for ms in points if ms < at_ms], [ms for ms in points if ms > at_ms]
+    return bool(before and after) and points[min(after)] < points[max(before)]
 
 
 def _figures(name: str, parts: Sequence[_Unit], cost_per_kwh: float) -> Figures:

@@ -68,6 +68,13 @@ def test_a_count_that_was_under_way_when_it_was_first_written_down_begins_there(
     assert curve(daily(start=5000.0)).longest_h == pytest.approx(99 * 12 + 24)
 
 
+def test_a_count_that_begins_anew_with_the_record_begins_at_its_first_reading():
+    rows = daily(days=range(1, 50), start=5000.0)
+    rows += daily(days=range(50, 101), h_per_day=24.0, start=-18.0)  # six hours by the first midnight
+    found = fleet_figures(record(rows, since_ms=50 * DAY - 6 * HOUR))
+    assert found.units["u1"].run_h == pytest.approx(50 * 24 + 6)
+
+
 def test_a_unit_of_today_counts_from_its_row_alone():
     now = UnitRow(unit="u1", last_ms=100 * DAY, observed_h=3.0, inferred_h=1.0)
     assert curve(Rows(), since_ms=100 * DAY - 6 * HOUR, units=[now]).longest_h == 4.0
