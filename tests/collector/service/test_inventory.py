@@ -90,9 +90,8 @@ def allowed_codes(model: BaseModel, path: str = "") -> list[str]:
     faults = []
     for name, field in type(model).model_fields.items():
         value = getattr(model, name)
-        codes = (
-            (field.json_schema_extra or {}).get("enum_values") if isinstance(field.json_schema_extra, dict) else None
-        )
+        extra: Any = field.json_schema_extra
+        codes = extra.get("enum_values") if isinstance(extra, dict) else None
         if value is not None and codes and value not in codes:
             faults.append(f"{path}.{name}: {value}")
         for item in value if isinstance(value, list) else [value]:
