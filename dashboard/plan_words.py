@@ -12,8 +12,8 @@ WEEKS_AHEAD: Final = (1, 4, 8, 12)
 LATE: Final = "After their due date"
 UNPLANNED: Final = "Without a day"
 TRIPS: Final = "Ways to a ward"
-BEST: Final = "Against the best there is"
-BEST_FOUND: Final = "none is better"
+BEST: Final = "How good it is"
+BEST_FOUND: Final = "the best"
 NO_VISITS: Final = "No visit is needed in these weeks."
 NOT_PLANNED: Final = "not in these weeks"
 WAITING: Final = "What has to wait"
@@ -30,8 +30,9 @@ VISIT_WIDTHS: Final = (15, 10, 16, 32, 8, 11, 8)
 WAITING_WIDTHS: Final = (10, 14, 22, 10, 12, 32)
 WAITING_COLUMNS: Final = ("Unit", "Ward", "Task", "Due", "Planned", "Because")
 PLAN_CAPTION: Final = (
-    "In brackets: visiting in the plain order of due dates. A unit is taken out only where its ward can spare it, one "
-    "of a ward at a time, outside quiet hours, within technicians' hours and parts in stock. Times are proposals."
+    "In brackets: visiting in the plain order of due dates. How good: how far from the best plan it may be. A unit is "
+    "taken out only where its ward can spare it, one of a ward at a time, outside quiet hours, within technicians' "
+    "hours and parts in stock. Times are proposals."
 )
 
 
@@ -68,4 +69,4 @@ def against(mine: int, plain: int) -> str:
 
 def gap(share: float) -> str:
     """How far the plan may be from the best one."""
-    return f"within {share:.1%}"
+    return f"within {100 * share:.1f} %"
