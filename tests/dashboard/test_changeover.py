@@ -78,7 +78,8 @@ def test_a_tile_says_what_to_change_over_to_and_escapes_it():
 
 
 def test_the_list_of_alarms_says_it_too_while_an_alarm_speaks():
-    assert SAID in alarm_html(one := alarm(), now_of(backup(), one), NOW)
+    there = alarm()
+    assert SAID in alarm_html(there, now_of(backup(), there), NOW)
     gone = alarm(active=False, state=State.RETURNED, cleared_ms=NOW)
     assert SAID not in alarm_html(gone, now_of(backup(), gone), NOW)
 
