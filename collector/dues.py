@@ -36,6 +36,7 @@ STATUS: Final = "dues"
 _AFTER_MIDNIGHT_MS: Final = 15 * MINUTE
 _STAYS_MS: Final = 3 * DAY
 _NEVER: Final = -1
+_FORMAT: Final = 1  # of the stored record: one more when its fields mean something else
 
 
 class Dues:
@@ -132,4 +133,4 @@ def _stored(site: Site, document: dict[str, Any] | None) -> Dues:
 def _made_for(site: Site) -> str:
     """What of a site file a record depends on."""
     tasks = [(unit.id, [repr(task) for task in tasks_of(site, unit.id)]) for unit in site.units]
-    return hashlib.sha256(repr(sorted(tasks)).encode()).hexdigest()[:16]
+    return hashlib.sha256(repr((_FORMAT, sorted(tasks))).encode()).hexdigest()[:16]
