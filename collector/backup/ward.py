@@ -86,7 +86,8 @@ def follow_flow(known: Known, row: UnitRow, alarms: Iterable[Alarm], now_ms: int
 
 def spare_of(site: Site, row: UnitRow, proof: Proof | None, alarms: Iterable[Alarm], now_ms: int) -> Spare | None:
     """The unit as a spare: heard now, not in use, nothing against it, lately proven; None when it is none."""
-    idle = row.phase == OFF or (row.phase == RUNNING and (row.flow_lpm or 0.0) < LIMITS.on_flow_lpm)
+    no_flow = row.flow_lpm is not None and row.flow_lpm < LIMITS.on_flow_lpm
+    idle = row.phase == OFF or (row.phase == RUNNING and no_flow)
     if not idle or any(alarm.condition not in _HARMLESS for alarm in alarms):
         return None
     flow, at_ms = row.proven_lpm, row.proven_ms

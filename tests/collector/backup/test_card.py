@@ -1,6 +1,8 @@
 """The changeover card: one plain instruction, only of what is known to be good, nothing named twice."""
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as some
 
 from collector.backup.card import CAUTIONS, cards, lasts_text, ready_card
 from collector.backup.known import Known, WardBackup
@@ -118,6 +120,27 @@ def test_a_unit_without_an_alarm_has_a_card_to_be_ready_with():
     assert card is not None
     assert (card.cylinders, card.spare) == (("big",), "u2")
     assert ready_card(SITE, {}, "w", "u1", T0) is None
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    gauges=some.dictionaries(some.sampled_from(["big", "small"]), some.floats(0, 16_000), max_size=2),
+    age_h=some.floats(0, 48),
+    failed=some.lists(some.sampled_from(["u1", "u2", "u3", ""]), unique=True),
+    flows=some.lists(some.floats(0, 10), min_size=3, max_size=3),
+)
+def test_whatever_fails_nothing_is_named_twice_and_nothing_that_is_not_good(gauges, age_h, failed, flows):
+    rows = [row(f"u{n}", flow, proven_lpm=5.0, proven_ms=T0) for n, flow in enumerate(flows, 1)]
+    alarms = [alarm(unit, "purity-red" if unit else "ward-supply-lost", raised_ms=T0 + n)
+              for n, unit in enumerate(failed)]  # fmt: skip
+    found = cards_of(read(T0 - int(age_h * HOUR), **gauges), rows, alarms)
+    cylinders = [name for card in found.values() for name in card.cylinders]
+    spares = [card.spare for card in found.values() if card.spare]
+    assert len(cylinders) == len(set(cylinders))
+    assert len(spares) == len(set(spares))
+    assert not set(spares) & set(failed)
+    assert all(gauges[name] >= 800 and age_h < 24 for name in cylinders)
+    assert set(found) == {one.key for one in alarms}
 
 
 @pytest.mark.parametrize(

@@ -89,6 +89,7 @@ def test_a_spare_is_off_or_idle_heard_now_without_alarms_and_lately_proven():
         (off("u1", 4.0), (alarm("u1", "sensor-suspect"),), ()),
         (row("u1", 2.0, proven_lpm=4.0, proven_ms=T0), (), ()),
         (row("u1", 0.0, SILENT, proven_lpm=4.0, proven_ms=T0), (), ()),
+        (row("u1", None, proven_lpm=4.0, proven_ms=T0), (), ()),
         (row("u1", 0.0, OFF, proven_lpm=4.0, proven_ms=T0 - 31 * 24 * HOUR), (), ()),
     ],
 )
