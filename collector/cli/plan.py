@@ -174,6 +174,7 @@ def _row(site: Site, visit: Visit) -> tuple[str, ...]:
 def _summary(plan: Plan) -> str:
     mine, plain = plan.score, plan.by_due_date
     best = "the best there is" if plan.optimal else f"at most {plan.gap:.1%} from the best there is"
+    best += " of plans that keep tasks far from their due dates to weekdays" if plan.narrow else ""
     return (
         f"{mine.visits} visits on {mine.trips} ward trips, {mine.missed} due dates missed, {mine.unplanned} tasks left "
         f"out; by due date alone {plain.visits}, {plain.trips}, {plain.missed} and {plain.unplanned}; {best}"

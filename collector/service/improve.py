@@ -1,8 +1,8 @@
 """From the plan by due date to a better one: freed jobs are solved anew block by block, and only what is better stays.
 
 So every bound holds at any moment, and the plan can only become better than the one by due date: never more due dates
-missed, and a visit more only for a due date more that is kept or a task more that is done. A small plan is one block and
-its optimum is proven; a large one is relaxed, rounded, and mended by fortnight and ward.
+missed, and a visit more only for a due date more that is kept or a task more that is done. A small plan is one block
+and its optimum is proven; a large one is relaxed, rounded, and mended by fortnight and ward.
 """
 
 from __future__ import annotations

@@ -21,13 +21,15 @@ ESTIMATE_MS = DAY
 class WardSupply(msgspec.Struct, frozen=True, kw_only=True):
     """A ward's oxygen now: flow in use by unit and what each is known to hold, in L/min; litres in its cylinders.
 
-    backup_l is what the cylinders give with their reserve taken off.
+    backup_l is what the cylinders give with their reserve taken off. Of `unheard` units nobody knows now what flow they
+    give: nothing was ever heard of them, or not lately.
     """
 
     ward: str
     used_lpm: Mapping[str, float] = {}
     holds_lpm: Mapping[str, float] = {}
     backup_l: float = 0.0
+    unheard: tuple[str, ...] = ()
 
     @property
     def demand_lpm(self) -> float:
@@ -58,6 +60,7 @@ def ward_supplies(
             holds_lpm={unit: min(_holds(row, now_ms), site.model_of(unit).rated_flow_lpm)
                        for unit, row in rows.items()},
             backup_l=max(0.0, backup_l.get(ward.id, 0.0)),
+            unheard=tuple(unit for unit in here if unit not in rows or rows[unit].phase in (SILENT, UNSEEN)),
         )  # fmt: skip
     return found
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 import msgspec
+from msgspec.structs import replace
 
 from collector.service.agreed import Agreed
 from collector.service.due import DueTask
@@ -46,7 +47,8 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     """One unit on one day; start_min is a proposed minute of the day in the facility's time (None: still open).
 
     minutes includes fetching the unit and changing over; out_min is how long it gives no oxygen, gas_l what cylinders
-    give meanwhile. state is "planned", "locked" or "moved"; `cautions` say what a visit that people set does not keep.
+    give meanwhile. state is "planned", "locked" or "moved"; `cautions` say what a visit that people set does not keep,
+    and what is not known of its ward.
     """
 
     visit: str
@@ -103,7 +105,7 @@ def plan_visits(
     mine = score(load, ledger.days)
     gap = _gap(found, mine)
     return Plan(
-        first=from_day, weeks=weeks, visits=tuple(_visits(ledger, span, agreed)),
+        first=from_day, weeks=weeks, visits=tuple(_visits(ledger, span, supply, agreed)),
         deferred=tuple(deferrals(site, ledger, span, supply)), orders=_orders(ledger), score=mine,
         by_due_date=score(load, by_due_date(load).days), bound=round(found.bound, 3), gap=gap,
         optimal=found.proven or (gap <= OPTIMAL_GAP and not found.narrow), narrow=found.narrow,
@@ -123,12 +125,12 @@ def _orders(ledger: Ledger) -> dict[str, int]:
     return {part: used[part] - shelf.stock for part, shelf in shelves.items() if used[part] > shelf.stock}
 
 
-def _visits(ledger: Ledger, span: Span, agreed: Sequence[Agreed]) -> list[Visit]:
+def _visits(ledger: Ledger, span: Span, supply: Mapping[str, WardSupply], agreed: Sequence[Agreed]) -> list[Visit]:
     found = []
     for day in sorted(day for day, places in ledger.on.items() if places):
         times = timetable(ledger.load, ledger.slots(day)) or {}
         units = {ledger.load.jobs[place].unit for place in ledger.on[day]}
-        visits = [_visit(ledger, span, unit, day, times.get(unit), agreed) for unit in units]
+        visits = [_warned(_visit(ledger, span, unit, day, times.get(unit), agreed), supply) for unit in units]
         found += sorted(visits, key=lambda one: (one.start_min is None, one.start_min, one.ward, one.unit))
     return found
 
@@ -150,6 +152,15 @@ def _visit(ledger: Ledger, span: Span, unit: str, day: int, start_min: int | Non
         gas_l=round(sum(job.gas_l for job in jobs), 1), tasks=tasks, state=said.state if said else "planned",
         why=said.why if said else "", cautions=_cautions(ledger, places, day, start_min) if said else (),
     )  # fmt: skip
+
+
+def _warned(visit: Visit, supply: Mapping[str, WardSupply]) -> Visit:
+    """The visit with a caution where nobody knows all that its ward uses while a unit is to be taken out."""
+    ward = supply.get(visit.ward)
+    if not visit.out_min or ward is None or not ward.unheard:
+        return visit
+    said = f"what its ward uses is not all known, nothing is heard of {', '.join(ward.unheard)}: ask the ward first"
+    return replace(visit, cautions=(*visit.cautions, said))
 
 
 def _cautions(ledger: Ledger, places: Sequence[int], day: int, start_min: int | None) -> tuple[str, ...]:

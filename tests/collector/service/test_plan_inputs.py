@@ -131,6 +131,14 @@ def test_a_silent_unit_holds_nothing_for_others_and_may_still_be_needed():
     assert (supply.demand_lpm, supply.rest_lpm("wren"), supply.shortfall_lpm("wren")) == (4.0, 0.0, 4.0)
 
 
+def test_where_units_are_not_heard_the_ward_is_to_be_asked():
+    (visit,) = plan(due(), rows=[UnitRow(unit="wren", phase=OFF)]).visits
+    assert visit.cautions == (
+        "what its ward uses is not all known, nothing is heard of finch: ask the ward first",)  # fmt: skip
+    rows = [UnitRow(unit=unit, phase=OFF) for unit in ("wren", "finch")]
+    assert plan(due(), rows=rows).visits[0].cautions == ()
+
+
 def test_an_estimate_goes_before_what_was_proven_until_it_is_a_day_old():
     for age, holds in ((DAY, 2.0), (DAY + 1, 4.0)):
         now = CapacityNow(at_ms=NOW - age, p05_lpm=2, p50_lpm=2, p95_lpm=2, seen=True, good_to_lpm=2.0)
@@ -178,13 +186,15 @@ def test_the_last_word_on_a_visit_counts_and_what_cannot_be_read_is_left_out():
 
 def test_a_locked_visit_stands_and_says_what_it_does_not_keep():
     agreed = agreed_visits([set_row(why="the only day")])
-    (visit,) = plan(due(), rows=[running("wren", 4.0)], agreed=agreed).visits
+    rows = [running("wren", 4.0), UnitRow(unit="finch", phase=OFF)]
+    (visit,) = plan(due(), rows=rows, agreed=agreed).visits
     assert (visit.visit, visit.day, visit.state, visit.why) == ("v1", date(2026, 12, 2), "locked", "the only day")
     assert visit.cautions == ("the ward cannot spare this unit",)
 
 
 def test_a_locked_visit_of_a_task_that_is_not_due_stands_too():
-    (visit,) = plan(agreed=agreed_visits([set_row()]), rows=[running("wren", 4.0)]).visits
+    rows = [running("wren", 4.0), UnitRow(unit="finch", phase=OFF)]
+    (visit,) = plan(agreed=agreed_visits([set_row()]), rows=rows).visits
     assert (visit.day, visit.cautions) == (date(2026, 12, 2), ("the ward cannot spare this unit",))
 
 
