@@ -17,7 +17,7 @@ section { break-after: page; padding: 12mm; }
 h1 { font-size: 16pt; margin: 0 0 1mm; } p { margin: 0 0 4mm; }
 table { border-collapse: collapse; width: 100%; }
 th, td { border: 0.3mm solid #555; padding: 1.5mm 2mm; text-align: left; vertical-align: top; }
-th { background: #eee; } .box { width: 18mm; } tr { break-inside: avoid; }
+th { background: #eee; } td:first-child { white-space: nowrap; } .box { width: 18mm; } tr { break-inside: avoid; }
 """
 _HEAD: Final = ("Day", "Time", "Unit", "Work", "Without oxygen", "Parts", "Done")
 CAUTION: Final = (
