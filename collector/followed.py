@@ -8,6 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from collector import backup_watch
+from collector.backup_watch import BackupWatch
+from collector.dues import STATUS as DUES
+from collector.dues import Dues, load_dues
 from collector.rules import entries
 from collector.rules.alarms import Alarm, AlarmBoard
 from collector.rules.engine import RulesEngine
@@ -19,10 +23,12 @@ from collector.store import Store
 
 
 class Followed:
-    """`engine`, `board`, and `seq`, the last journal row that is folded; `changed_wards` have something new to hear."""
+    """`engine`, `board`, `backup`, `dues`; `seq`, the last journal row folded; `changed_wards` have news to hear."""
 
     engine: RulesEngine
     board: AlarmBoard
+    backup: BackupWatch
+    dues: Dues
     seq: int
 
     def __init__(self, site: Site, store: Store) -> None:
@@ -47,7 +53,9 @@ class Followed:
                 alarm.ward = self._site.ward_of(alarm.unit).id
         board = AlarmBoard(alarms, self._unused | set(removed))
         seq = int((self._store.status("board") or {}).get("seq", 0))
-        self.engine, self.board, self.seq, self.sound = engine, board, seq, True
+        dues = load_dues(self._site, self._store, seq)
+        self.backup = BackupWatch(self._site, self._store.status(backup_watch.DOCUMENT))
+        self.engine, self.board, self.dues, self.seq, self.sound = engine, board, dues, seq, True
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
         """Entries that clear what nothing else ever would: alarms of units that are gone, of wards that units left."""
@@ -74,6 +82,13 @@ class Followed:
         """The rows of a ward's units."""
         return self.engine.rows(unit.id for unit in self._site.units_of(ward))
 
+    def judge_backup(self, now_ms: int) -> list[JournalEntry]:
+        """What there is to write down of the wards' backup at now_ms; wards whose cards may be others hear anew."""
+        news = self.backup.judge(now_ms, self.ward_rows, self.board)
+        self.changed_wards |= self.backup.told_anew
+        self.backup.told_anew.clear()
+        return news
+
     def save_units(self) -> None:
         """Store the rows and estimates of units that changed, and capacity by the hour; inside the transaction."""
         engine = self.engine
@@ -94,19 +109,30 @@ class Followed:
             self._store.save_alarms(self._fold(rows))
             self.seq = rows[-1].seq
             self._store.set_status("board", {"seq": self.seq})
+        self.dues.fold(rows)
+        if self.dues.unsaved:
+            self._store.set_status(DUES, self.dues.document())
+            self.dues.unsaved = False
+        if self.backup.touched:
+            self._store.set_status(backup_watch.DOCUMENT, self.backup.document())
         return rows
 
     def _fold(self, rows: Iterable[JournalRow]) -> list[Alarm]:
         changed: dict[tuple[str, str, str], Alarm] = {}
-        service = False
+        service, proven = False, set()
         for row in rows:
+            self.backup.fold(row)
             for alarm in self.board.fold(row):
                 changed[alarm.key] = alarm
                 self.changed_wards.add(alarm.ward)
-            if row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
+            if row.kind == entries.PURITY_PROOF and self.engine.note_proof(row.unit, row.body, row.at_ms):
+                proven.add(row.unit)
+            elif row.kind in (entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE):
                 service = True
                 if self._site.unit(row.unit):
                     self.changed_wards.add(self._site.ward_of(row.unit).id)
+        if proven:
+            self._store.save_units(self.engine.rows(proven))
         if service:  # without the site file's own, so that a unit put back there is back
             self._store.set_status("out_of_service", {"units": sorted(self.board.removed_units - self._unused)})
         return list(changed.values())

@@ -29,7 +29,7 @@ from collector.rules.entries import JournalEntry, JournalRow, entry_of
 from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store, StoreError
-from collector.topics import heartbeat_topic, link_topic, readings_topic
+from collector.topics import gauge_topic, heartbeat_topic, link_topic, readings_topic
 from collector.upkeep import Upkeep
 
 STATUS_S: Final = 1.0  # of wall time between writings of the collector's status
@@ -51,7 +51,8 @@ class Collector:
         facility = site.facility.id
         self.line = Subscriber(
             broker_host, broker_port, f"sieveward-{facility}",
-            [readings_topic(facility, "+"), link_topic(facility, "+")], username=username, password=password,
+            [topic(facility, "+") for topic in (readings_topic, link_topic, gauge_topic)],
+            username=username, password=password,
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
         self.admission = Admission(site, clock.speed)
@@ -84,7 +85,8 @@ class Collector:
     def _signal(self, ward: str) -> dict[str, Any]:
         followed = self.followed
         rows, now_ms = followed.ward_rows(ward), self.clock.now_ms()
-        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq)
+        cards = followed.backup.cards(ward, followed.board, now_ms)
+        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq, cards)
 
     # -- a turn ----------------------------------------------------------------------------------------------------
 
@@ -125,7 +127,8 @@ class Collector:
         followed.sound = False
         late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
-        news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms)]
+        news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms),
+                *followed.dues.news(now_ms), *self._judge_backup(admitted, now_ms)]  # fmt: skip
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():
@@ -139,6 +142,12 @@ class Collector:
             followed.engine.clear_touched()
             _log_conditions(rows)
         followed.sound = True
+
+    def _judge_backup(self, admitted: Admitted, now_ms: int) -> list[JournalEntry]:
+        """Nothing can be said of flows in use while no broker is there, or a backlog is being read."""
+        read = self.followed.backup.gauges(admitted.gauges)
+        known = self.line.subscribed and self.horizon.caught_up
+        return [*read, *self.followed.judge_backup(now_ms)] if known else read
 
     def _admit(self, batch: list[Message], now_ms: int) -> Admitted:
         admitted = Admitted()

@@ -1,4 +1,4 @@
-"""The site file: one hospital's wards, models, units, cylinders and people, as frozen typed objects.
+"""The site file: one hospital's wards, models, units, parts, cylinders and people, as frozen typed objects.
 
 A wrong file is refused whole, with every fault named as `file:line: what is wrong, and the way out`.
 """
@@ -7,24 +7,35 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
-from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Literal
-from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError
 
 from collector.site_lines import LineFinder, nearest
+from collector.site_tables import (
+    SIMULATED_PREFIX,
+    UNASSIGNED,
+    Analyser,
+    Cylinder,
+    Facility,
+    Id,
+    Model,
+    Part,
+    Percent,
+    Person,
+    Positive,
+    Table,
+    Task,
+    Unit,
+    Ward,
+)  # fmt: skip
 
-#: Facility ids with this prefix belong to simulators: other topics, another store, a mark on every screen.
-SIMULATED_PREFIX = "sim-"
-UNASSIGNED = "unassigned"
+__all__ = [
+    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Cylinder", "Facility", "Id", "Model", "Part", "Percent", "Person",
+    "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward", "fault_text", "load_site", "parse_site",
+]  # fmt: skip
 
-#: Safe in an MQTT topic, in a NATS subject (no dot), in a file name and in a URL.
-Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
-Percent = Annotated[float, Field(ge=0, le=100)]
-Positive = Annotated[float, Field(gt=0)]
 #: A place in a TOML file: names of tables and keys, and numbers within arrays of tables.
 TomlPath = tuple[str | int, ...]
 
@@ -37,120 +48,15 @@ class SiteError(Exception):
         self.faults = list(faults)
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False, allow_inf_nan=False)
-
-
-class Facility(_Part):
-    """The hospital: `altitude_m` above sea level matters to analysers that follow partial pressure."""
-
-    id: Id
-    name: str = ""
-    timezone: str = "UTC"
-    altitude_m: Annotated[float, Field(ge=-450, le=6000)] = 0.0
-
-    @field_validator("timezone")
-    @classmethod
-    def _known_zone(cls, value: str) -> str:
-        try:
-            ZoneInfo(value)
-        except (KeyError, ValueError, OSError) as error:
-            raise ValueError(f"no time zone '{value}'; write one of the IANA names, such as Africa/Banjul") from error
-        return value
-
-
-class Ward(_Part):
-    """A ward; `changeover_min` is how long finding, carrying, fitting and checking a backup takes there."""
-
-    id: Id
-    name: str = ""
-    flow_limit_lpm: Positive | None = None
-    changeover_min: Positive = 15.0
-
-    @property
-    def title(self) -> str:
-        """What people call it."""
-        return self.name or self.id
-
-
-class Task(_Part):
-    """A maintenance task of a model: due by run hours, by calendar or by condition, whichever comes first."""
-
-    id: Id
-    name: str = ""
-    every_h: Positive | None = None
-    every_days: Positive | None = None
-    condition: str | None = None
-    minutes: Positive | None = None
-    parts: tuple[str, ...] = ()
-
-
-class Model(_Part):
-    """A model's limits; the unit's manual overrides every default.
-
-    Defaults: red 82 % after WHO's and ISO 80601-2-69's low-purity alarm point (82 % v/v), amber 85 % and switch-off
-    70 % common practice, warm-up 10 min (90 % of the rise within 10.5 min: Johns et al., Thorax 1985;40:806).
-    """
-
-    id: Id
-    rated_flow_lpm: Positive = 5.0
-    amber_pct: Percent = 85.0
-    red_pct: Percent = 82.0
-    shutdown_pct: Percent = 70.0
-    warm_up_min: Annotated[float, Field(ge=0, le=60)] = 10.0
-    rated_power_w: Positive | None = None
-    nominal_volts: Positive = 230.0
-    task: tuple[Task, ...] = ()
-
-    @model_validator(mode="after")
-    def _ordered(self) -> Model:
-        if not self.shutdown_pct < self.red_pct < self.amber_pct:
-            raise ValueError("limits must rise: shutdown_pct < red_pct < amber_pct")
-        return self
-
-    @property
-    def power_w(self) -> float:
-        """Rated power in W; 70 W per L/min of rated flow (WHO's ceiling) where the model states none."""
-        return self.rated_power_w or 70.0 * self.rated_flow_lpm
-
-
-class Unit(_Part):
-    """One concentrator; `in_service` is the date it was put in service, or false while it is not used."""
-
-    id: Id
-    model: str = ""
-    ward: str = ""
-    serial: str = ""
-    in_service: bool | date = True
-    hour_meter_h: Annotated[float, Field(ge=0)] | None = None
-
-
-class Cylinder(_Part):
-    """A backup cylinder: `water_l` of water capacity, gauge pressures in kPa."""
-
-    id: Id
-    ward: str = ""
-    water_l: Positive | None = None
-    full_kpa: Positive = 13_700.0
-    change_kpa: Positive = 800.0
-
-
-class Person(_Part):
-    """Somebody who is told or who acts."""
-
-    id: Id
-    name: str = ""
-    role: Literal["ward", "engineer", "planner", "administrator"] = "ward"
-    ward: str = ""
-
-
-class Site(_Part):
+class Site(Table):
     """A whole site file, with its cross references checked."""
 
     facility: Facility
     wards: tuple[Ward, ...] = Field(default=(), alias="ward")
     models: tuple[Model, ...] = Field(default=(), alias="model")
     units: tuple[Unit, ...] = Field(default=(), alias="unit")
+    parts: tuple[Part, ...] = Field(default=(), alias="part")
+    analysers: tuple[Analyser, ...] = Field(default=(), alias="analyser")
     cylinders: tuple[Cylinder, ...] = Field(default=(), alias="cylinder")
     people: tuple[Person, ...] = Field(default=(), alias="person")
 
@@ -177,6 +83,14 @@ class Site(_Part):
     def unit(self, unit_id: str) -> Unit | None:
         """The unit with this id, or None."""
         return self._by_id[2].get(unit_id)
+
+    def part(self, called: str) -> Part | None:
+        """The part with this id or name, or None."""
+        return next((part for part in self.parts if called in (part.id, part.name)), None)
+
+    def analyser(self, analyser_id: str) -> Analyser | None:
+        """The reference analyser with this id, or None."""
+        return next((analyser for analyser in self.analysers if analyser.id == analyser_id), None)
 
     def model_of(self, unit_id: str) -> Model:
         """The model of a unit of this site."""
@@ -224,8 +138,9 @@ def parse_site(text: str, name: str = "site.toml") -> Site:
     return site
 
 
-_PARTS: dict[str, type[_Part]] = {
-    "facility": Facility, "ward": Ward, "model": Model, "unit": Unit, "cylinder": Cylinder, "person": Person,
+_TABLES: dict[str, type[Table]] = {
+    "facility": Facility, "ward": Ward, "model": Model, "unit": Unit, "part": Part, "analyser": Analyser,
+    "cylinder": Cylinder, "person": Person,
 }  # fmt: skip
 
 
@@ -262,16 +177,16 @@ def _steps(loc: object) -> tuple[str | int, ...]:
 
 def _keys_at(path: tuple[str | int, ...]) -> list[str]:
     if not path:
-        return list(_PARTS)
+        return list(_TABLES)
     if path[0] == "model" and "task" in path:
         return list(Task.model_fields)
-    part = _PARTS.get(str(path[0]))
+    part = _TABLES.get(str(path[0]))
     return list(part.model_fields) if part else []
 
 
 def _cross_faults(site: Site, lines: LineFinder, name: str) -> Iterator[str]:
-    tables = {"ward": site.wards, "model": site.models, "unit": site.units,
-              "cylinder": site.cylinders, "person": site.people}  # fmt: skip
+    tables = {"ward": site.wards, "model": site.models, "unit": site.units, "part": site.parts,
+              "analyser": site.analysers, "cylinder": site.cylinders, "person": site.people}  # fmt: skip
     known = {table: [part.id for part in parts] for table, parts in tables.items()}  # type: ignore[attr-defined]
     for table, ids in known.items():
         for index, part_id in enumerate(ids):
@@ -284,3 +199,15 @@ def _cross_faults(site: Site, lines: LineFinder, name: str) -> Iterator[str]:
                 if value and value not in known[key]:
                     line = lines.line((table, index, key))
                     yield f"{name}:{line}: no [[{key}]] has the id '{value}'{nearest(value, known[key])}"
+    yield from _part_faults(site, lines, name)
+
+
+def _part_faults(site: Site, lines: LineFinder, name: str) -> Iterator[str]:
+    """Parts that a task needs and nobody keeps; a file without any [[part]] keeps no stock, and names them freely."""
+    called = [word for part in site.parts for word in (part.id, part.name) if word]
+    tasks = ((m, t, task) for m, model in enumerate(site.models) for t, task in enumerate(model.task))
+    for m, t, task in tasks if site.parts else ():
+        for word in task.parts:
+            if word not in called:
+                line = lines.line(("model", m, "task", t, "parts"))
+                yield f"{name}:{line}: no [[part]] has the id or name '{word}'{nearest(word, called)}"

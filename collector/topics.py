@@ -10,6 +10,11 @@ def readings_topic(facility: str, unit: str) -> str:
     return f"{ROOT}/{facility}/unit/{unit}/readings"
 
 
+def gauge_topic(facility: str, cylinder: str) -> str:
+    """Where the SenML packs of a cylinder's pressure sensor are published."""
+    return f"{ROOT}/{facility}/cylinder/{cylinder}/readings"
+
+
 def link_topic(facility: str, bridge: str) -> str:
     """Where a bridge's retained `online`/`offline` stands."""
     return f"{ROOT}/{facility}/bridge/{bridge}/link"
@@ -26,11 +31,14 @@ def heartbeat_topic(facility: str) -> str:
 
 
 def split_topic(topic: str) -> tuple[str, str, str] | None:
-    """Split a topic that carries something for the collector into (facility, `unit` or `bridge`, id), else None."""
+    """Split a topic that carries something for the collector into (facility, kind, id), else None.
+
+    The kind is `unit`, `cylinder` or `bridge`.
+    """
     parts = topic.split("/")
     if len(parts) != 6 or parts[0] != "oxygen" or parts[1] != "v1":
         return None
     kind, last = parts[3], parts[5]
-    if (kind, last) not in (("unit", "readings"), ("bridge", "link")):
+    if (kind, last) not in (("unit", "readings"), ("cylinder", "readings"), ("bridge", "link")):
         return None
     return parts[2], kind, parts[4]

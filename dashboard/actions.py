@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 from collector.rules import entries
 from collector.rules.alarms import Alarm
 from collector.rules.entries import JournalEntry, JournalRow
+from collector.service.gate import PURPOSES, REPAIR, Gate
 from collector.store import JournalWriter
 from dashboard import words
 
@@ -58,7 +59,7 @@ def shelve(alarm: Alarm, person: Person, now_ms: int, minutes: int, reason: str)
     """Put an alarm aside until a stated time."""
     if minutes not in shelf_choices(alarm):
         raise ValueError(f"{minutes} is none of {shelf_choices(alarm)}")
-    body: dict[str, object] = {"until_ms": now_ms + minutes * 60_000, "reason": _reason(reason)}
+    body: dict[str, object] = {"until_ms": now_ms + minutes * 60_000, "reason": reason_of(reason)}
     return _entry(entries.SHELVE, alarm, person, now_ms, body)
 
 
@@ -67,14 +68,28 @@ def unshelve(alarm: Alarm, person: Person, now_ms: int) -> JournalEntry:
     return _entry(entries.UNSHELVE, alarm, person, now_ms, {"why": "brought back by hand"})
 
 
-def take_out(unit: str, ward: str, person: Person, now_ms: int, reason: str) -> JournalEntry:
-    """Take a unit out of service."""
-    return _service(entries.OUT_OF_SERVICE, unit, ward, person, now_ms, reason)
+def take_out(
+    unit: str, ward: str, person: Person, now_ms: int, reason: str, purpose: str = REPAIR
+) -> JournalEntry:  # fmt: skip
+    """Take a unit out of service, for a repair or because it is not needed (one of gate.PURPOSES)."""
+    if purpose not in PURPOSES:
+        raise ValueError(f"'{purpose}' is none of {PURPOSES}")
+    return _service(entries.OUT_OF_SERVICE, unit, ward, person, now_ms, {"reason": reason_of(reason), "for": purpose})
 
 
-def put_back(unit: str, ward: str, person: Person, now_ms: int, reason: str) -> JournalEntry:
-    """Return a unit to service."""
-    return _service(entries.RETURN_TO_SERVICE, unit, ward, person, now_ms, reason)
+def put_back(
+    unit: str, ward: str, person: Person, now_ms: int, reason: str, gate: Gate, *, override: bool = False
+) -> JournalEntry:  # fmt: skip
+    """Return a unit to service: `gate` must allow it (gate.may_return), or an administrator overrides with a reason."""
+    may_service(person)
+    body: dict[str, object] = {"reason": reason_of(reason)}
+    if gate.may and gate.proof is not None:
+        body["proof"] = gate.proof.seq
+    elif not gate.may:
+        if not (override and person.role == "administrator"):
+            raise Refused(words.gate_shut(unit, gate.why, gate.way_out))
+        body |= {"override": True, "missing": gate.why}
+    return _service(entries.RETURN_TO_SERVICE, unit, ward, person, now_ms, body)
 
 
 def write(data_dir: Path, entry: JournalEntry) -> JournalRow:
@@ -83,22 +98,32 @@ def write(data_dir: Path, entry: JournalEntry) -> JournalRow:
 
 
 def _entry(kind: str, alarm: Alarm, person: Person, now_ms: int, body: dict[str, object]) -> JournalEntry:
-    who = _named(person)
+    who = named(person)
     return JournalEntry(
         at_ms=now_ms, kind=kind, unit=alarm.unit, ward=alarm.ward, condition=alarm.condition, who=who.name,
         role=who.role, origin=ORIGIN, body={**body, "event_seq": alarm.event_seq},
     )  # fmt: skip
 
 
-def _service(kind: str, unit: str, ward: str, person: Person, now_ms: int, reason: str) -> JournalEntry:
-    who = _named(person)
+def _service(
+    kind: str, unit: str, ward: str, person: Person, now_ms: int, body: dict[str, object]
+) -> JournalEntry:  # fmt: skip
+    who = may_service(person)
+    return JournalEntry(
+        at_ms=now_ms, kind=kind, unit=unit, ward=ward, who=who.name, role=who.role, origin=ORIGIN, body=body
+    )
+
+
+def may_service(person: Person) -> Person:
+    """The person with a tidy name; Refused when taking out and returning units is not theirs."""
+    who = named(person)
     if who.role not in SERVICE_ROLES:
         raise Refused(words.SERVICE_ROLES)
-    return JournalEntry(at_ms=now_ms, kind=kind, unit=unit, ward=ward, who=who.name, role=who.role, origin=ORIGIN,
-                        body={"reason": _reason(reason)})  # fmt: skip
+    return who
 
 
-def _named(person: Person) -> Person:
+def named(person: Person) -> Person:
+    """The person with a tidy name; Refused without one."""
     name = " ".join(person.name.split())[:TEXT_MAX]
     if not name:
         raise Refused(words.NAME_FIRST)
@@ -107,7 +132,8 @@ def _named(person: Person) -> Person:
     return Person(name, person.role)
 
 
-def _reason(text: str) -> str:
+def reason_of(text: str) -> str:
+    """A reason, tidied; Refused when there is none."""
     reason = " ".join(text.split())[:TEXT_MAX]
     if not reason:
         raise Refused(words.REASON_FIRST)

@@ -2,7 +2,8 @@
 
 Rules of this file: a tile's state comes from what the collector stored (phase and alarms) and from the age of the last
 reading, nothing else. Old values are marked as such whatever else is true, and a unit with an alarm put aside, or one
-whose purity is not measured, is never shown like one that simply runs.
+whose purity is not measured, is never shown like one that simply runs. What is due on a unit is the planner's to read
+(screen "Due"): here it is a note.
 """
 
 from __future__ import annotations
@@ -16,9 +17,11 @@ from collector.rules.alarms import Alarm, urgency
 from collector.rules.catalogue import title_of
 from collector.rules.lifecycle import State
 from collector.rules.unitrow import OFF, SILENT, WARMING_UP, UnitRow
+from collector.service.record import DUE
 from collector.site import UNASSIGNED, Unit, Ward
 from dashboard import words
 from dashboard.capacity import FORETELLS, expected_text, holds_text, red_text
+from dashboard.changeover import say_of, ward_line
 from dashboard.freshness import collector_lives, is_stale
 from dashboard.queries import Now
 from dashboard.times import age_text, moment_text
@@ -61,6 +64,7 @@ class Tile(NamedTuple):
     note: str = ""
     shared: bool = False  # its worst alarm is its ward's
     holds: str = ""  # that it will not hold its rated flow
+    change: str = ""  # what to change over to
 
 
 class Notice(NamedTuple):
@@ -72,6 +76,7 @@ class Notice(NamedTuple):
     since: str
     acknowledged: str
     unheard: bool
+    change: str = ""
 
 
 class WardBlock(NamedTuple):
@@ -81,6 +86,7 @@ class WardBlock(NamedTuple):
     title: str
     notices: tuple[Notice, ...]
     tiles: tuple[Tile, ...]
+    backup: str = ""
 
 
 class Board(NamedTuple):
@@ -96,7 +102,7 @@ def board_of(now: Now, now_ms: int, wall_ms: int, ward: str | None = None) -> Bo
     """The board of one ward, or of all."""
     lives = collector_lives(now, wall_ms)
     blocks = tuple(_block(now, place, now_ms, lives) for place in places(now) if ward in (None, place.id))
-    speaking = [alarm for alarm in now.speaking() if ward in (None, alarm.ward)]
+    speaking = [alarm for alarm in heard_here(now) if ward in (None, alarm.ward)]
     alarms = {words.PRIORITY[name].lower(): sum(a.priority == name for a in speaking) for name in words.PRIORITY}
     tiles = [tile for block in blocks for tile in block.tiles]
     looks = {tile.look for tile in tiles}
@@ -121,9 +127,14 @@ def _counted(tiles: Iterable[Tile]) -> dict[str, int]:
     return {word: said[word] for word in known} | {words.WITHOUT_DATA: greyed, words.NOT_USED: unused}
 
 
+def heard_here(now: Now) -> list[Alarm]:
+    """The alarms of a ward's board, worst and oldest first: what is due is noted there and alarms nobody."""
+    return [alarm for alarm in now.speaking() if alarm.condition not in DUE]
+
+
 def worst_by_ward(now: Now) -> dict[str, Look]:
     """The worst alarm that speaks in each ward that has one: it may stand below the edge of the screen."""
-    return {alarm.ward: Look(alarm.priority) for alarm in reversed(now.speaking())}
+    return {alarm.ward: Look(alarm.priority) for alarm in reversed(heard_here(now))}
 
 
 def places(now: Now) -> tuple[Ward, ...]:
@@ -146,7 +157,8 @@ def _block(now: Now, ward: Ward, now_ms: int, lives: bool) -> WardBlock:
         for unit in _units(now, ward)
     ]
     found.sort(key=lambda tile: (_ORDER.get(tile.look, len(Look)), not tile.unheard))
-    return WardBlock(ward.id, ward.title, tuple(_notice(alarm, now, now_ms) for alarm in own), tuple(found))
+    return WardBlock(ward.id, ward.title, tuple(_notice(alarm, now, now_ms) for alarm in own), tuple(found),
+                     ward_line(now, ward.id, now_ms))  # fmt: skip
 
 
 def shared_with(unit: str, alarms: Iterable[Alarm], now: Now) -> list[Alarm]:
@@ -160,7 +172,8 @@ def shared_with(unit: str, alarms: Iterable[Alarm], now: Now) -> list[Alarm]:
 def _notice(alarm: Alarm, now: Now, now_ms: int) -> Notice:
     since = moment_text(alarm.raised_ms, now_ms, now.zone)
     return Notice(Look(alarm.priority), title_of(alarm.condition), instruction(alarm), since,
-                  acknowledged(alarm, now, now_ms), alarm.state == State.UNACKNOWLEDGED)  # fmt: skip
+                  acknowledged(alarm, now, now_ms), alarm.state == State.UNACKNOWLEDGED,
+                  say_of(now, [alarm], now_ms))  # fmt: skip
 
 
 def instruction(alarm: Alarm) -> str:
@@ -184,14 +197,18 @@ def tile_of(
     """One unit's tile; `shared` are alarms of its ward that speak for it."""
     row = now.units.get(unit)
     greyed = is_stale(row, now, now_ms, lives)
-    alarms = sorted(alarms, key=urgency)
+    due = sorted(
+        (title_of(alarm.condition) for alarm in alarms if alarm.speaks and alarm.condition in DUE), reverse=True
+    )
+    alarms = sorted((alarm for alarm in alarms if alarm.condition not in DUE), key=urgency)
     speaking = sorted([*shared, *(alarm for alarm in alarms if alarm.speaks)], key=urgency)
     bare = _bare(unit, row, greyed, now, now_ms)
     if unit in now.out_of_service:
         return bare._replace(look=Look.UNUSED, word=words.NOT_USED)
     if speaking:
         return _alarming(bare, speaking, now, now_ms)
-    return _quiet(bare, row, alarms, now, now_ms)
+    quiet = _quiet(bare, row, alarms, now, now_ms)
+    return quiet._replace(note="; ".join(text for text in (quiet.note, *due) if text))
 
 
 def _bare(unit: str, row: UnitRow | None, greyed: bool, now: Now, now_ms: int) -> Tile:
@@ -224,6 +241,7 @@ def _alarming(bare: Tile, speaking: list[Alarm], now: Now, now_ms: int) -> Tile:
     return bare._replace(
         holds=holds, look=Look(worst.priority), word=word, action=instruction(worst), note=note,
         acknowledged=acknowledged(worst, now, now_ms), shared=not worst.unit,
+        change=say_of(now, speaking, now_ms) if worst.unit else "",
         unheard=any(alarm.state == State.UNACKNOWLEDGED for alarm in speaking),
     )  # fmt: skip
 

@@ -15,13 +15,14 @@ from collector.rules.alarms import Alarm, urgency
 from collector.rules.catalogue import title_of
 from collector.rules.entries import JournalEntry
 from collector.rules.lifecycle import State
+from collector.service.gate import PURPOSES, may_return, standings
 from collector.store import StoreError
 from dashboard import actions, words
 from dashboard.actions import Person, Refused
 from dashboard.figures import alarm_html
 from dashboard.frame import Screen, data_dir, forget, look
 from dashboard.freshness import collector_lives
-from dashboard.queries import Now
+from dashboard.queries import Now, service_rows
 from dashboard.times import moment_text
 
 #: Alarms with buttons on one screen: more would be slow to draw and no use to anybody. The rest is counted.
@@ -42,17 +43,23 @@ def who_acts(wards: Mapping[str, str]) -> tuple[Person, str | None]:
 
 def act(make: Callable[[int], JournalEntry], done: str) -> None:
     """Write down what `make` gives for this moment and remember what to say about it."""
+    write_down(make, done)
+
+
+def write_down(make: Callable[[int], JournalEntry], done: str) -> bool:
+    """Write down what `make` gives for this moment, remember what to say about it; returns whether it was written."""
     screen = look()
     try:
         row = actions.write(data_dir(), make(screen.now_ms))
     except (Refused, StoreError) as error:
         st.session_state[_OUTCOME] = (False, str(error))
-        return
+        return False
     forget()
     lives = screen.now is not None and collector_lives(screen.now, screen.wall_ms)
     when = moment_text(row.at_ms, row.at_ms, screen.now.zone) if screen.now else ""
     then = words.FOLDED_SOON if lives else words.FOLDED_LATER
     st.session_state[_OUTCOME] = (True, f"{done} by {row.who} ({row.role}) at {when}: row {row.seq}. {then}")
+    return True
 
 
 def draw_outcome() -> None:
@@ -156,16 +163,31 @@ def draw_service(now: Now, person: Person) -> None:
     out = [unit for unit in units if unit in now.out_of_service]
     st.write(f"Out of service: {', '.join(out) or 'none'}.")
 
-    def change() -> None:
-        unit, reason = st.session_state["service-unit"], st.session_state["service-reason"]
-        ward = now.site.ward_of(unit).id if now.site else ""
-        make, done = (actions.put_back, "returned to service") if unit in now.out_of_service else (
-            actions.take_out, "taken out of service")  # fmt: skip
-        act(lambda now_ms: make(unit, ward, person, now_ms, reason), f"{unit} {done}")
-
     with st.form("service", border=False):
         one, two = st.columns(2)
         one.selectbox("Unit to take out or return", units, key="service-unit",
                       format_func=lambda unit: f"{unit} (return)" if unit in now.out_of_service else unit)  # fmt: skip
         two.text_input("Why", key="service-reason", max_chars=actions.TEXT_MAX)
-        st.form_submit_button("Take out or return", on_click=change)
+        one.selectbox("Taken out for", PURPOSES, key="service-for", format_func=lambda what: words.OUT_FOR[what])
+        two.checkbox(words.OVERRIDE, key="service-override")
+        st.form_submit_button("Take out or return", on_click=_change_service, args=(now, person))
+
+
+def _change_service(now: Now, person: Person) -> None:
+    state = st.session_state
+    unit, reason = state["service-unit"], state["service-reason"]
+    ward = now.site.ward_of(unit).id if now.site else ""
+    override, state["service-override"] = state["service-override"], False  # a tick for one unit is none for the next
+
+    def take_out(now_ms: int) -> JournalEntry:
+        return actions.take_out(unit, ward, person, now_ms, reason, state["service-for"])
+
+    def put_back(now_ms: int) -> JournalEntry:
+        standing = standings(now.site, service_rows(data_dir(), unit)).get(unit)
+        gate = may_return(standing, now_ms)
+        return actions.put_back(unit, ward, person, now_ms, reason, gate, override=override)
+
+    if unit in now.out_of_service:
+        act(put_back, f"{unit} returned to service")
+    else:
+        act(take_out, f"{unit} taken out of service")

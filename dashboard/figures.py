@@ -16,6 +16,7 @@ from collector.rules.unitrow import UnitRow
 from collector.store import Quarantined
 from dashboard.board import Look, acknowledged, instruction
 from dashboard.capacity import FORETELLS, expected_text
+from dashboard.changeover import say_of
 from dashboard.episodes import Episode
 from dashboard.queries import Now
 from dashboard.tiles import mark_html
@@ -63,7 +64,8 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int) -> str:
     foretells = alarm.active and alarm.condition == FORETELLS
     expected = expected_text(alarm, row, now, now_ms, by_clock=True) if foretells else ""
     until = f", until {moment_text(alarm.cleared_ms, now_ms, now.zone)}" if not alarm.active else ""
-    texts = [expected and f"{expected}.", instruction(alarm), acknowledged(alarm, now, now_ms)]
+    change = say_of(now, [alarm], now_ms) if alarm.speaks else ""
+    texts = [expected and f"{expected}.", instruction(alarm), change, acknowledged(alarm, now, now_ms)]
     rest = "".join(f"<div>{escape(text)}</div>" for text in texts if text)
     return (
         f'<div class="sw-line sw-{look}{flash}">{mark_html(look)} <b>{escape(title_of(alarm.condition))}</b> · '

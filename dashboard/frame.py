@@ -13,16 +13,26 @@ from typing import Final, NamedTuple
 
 import streamlit as st
 
+from collector.rules.entries import JournalRow
+from collector.service.due import DueTask
+from collector.service.order import Order
+from collector.service.reliability import Fleet
+from collector.service.visits import Plan
+from collector.site import Site
 from collector.store import StoreError
-from dashboard import queries, words
+from dashboard import queries, upkeep_queries, words
 from dashboard.freshness import Banner, banners
 from dashboard.launch import DATA_ENV
 from dashboard.queries import Now
 from dashboard.tiles import strip_html
+from dashboard.times import DAY
 
 ASSETS: Final = Path(__file__).with_name("assets")
 EVERY_S: Final = 2
 SLOWLY_S: Final = 15
+DUES_S: Final = 60
+FLEET_S: Final = 300
+PLAN_S: Final = 900
 _WAITS: Final = "waits"
 
 
@@ -50,9 +60,63 @@ def _now(path: str) -> Now:
     return queries.now(Path(path))
 
 
+@st.cache_resource(ttl=SLOWLY_S, max_entries=2, show_spinner=False)
+def _rows(path: str) -> list[JournalRow]:
+    return queries.service_rows(Path(path))
+
+
+def service_rows() -> list[JournalRow]:
+    """What people did to units, parts and cylinders, in the order in which it was written; StoreError."""
+    return _rows(str(data_dir()))
+
+
+@st.cache_resource(ttl=DUES_S, max_entries=2, show_spinner=False)
+def _dues(path: str, _now: Now, _now_ms: int) -> list[DueTask]:
+    return upkeep_queries.dues(Path(path), _now, _now_ms)
+
+
+def dues(now: Now, now_ms: int) -> list[DueTask]:
+    """What is due on every unit, the soonest first, worked out once a minute and after each entry; StoreError."""
+    return _dues(str(data_dir()), now, now_ms)
+
+
+@st.cache_resource(ttl=DUES_S, max_entries=2, show_spinner=False)
+def _order(path: str, _now: Now, _now_ms: int) -> Order:
+    return upkeep_queries.order(Path(path), _now, _now_ms)
+
+
+def order(now: Now, now_ms: int) -> Order:
+    """What to order this month, worked out as often as what is due; StoreError."""
+    return _order(str(data_dir()), now, now_ms)
+
+
+@st.cache_resource(ttl=FLEET_S, max_entries=4, show_spinner=words.WORKING)
+def _fleet(path: str, days: int, _site: Site, _now_ms: int) -> Fleet:
+    return upkeep_queries.fleet(Path(path), _site, (_now_ms - days * DAY, _now_ms), _now_ms)
+
+
+def fleet(site: Site, days: int, now_ms: int) -> Fleet:
+    """The fleet's figures over so many days, worked out every five minutes; StoreError."""
+    return _fleet(str(data_dir()), days, site, now_ms)
+
+
+@st.cache_resource(ttl=PLAN_S, max_entries=4, show_spinner=words.WORKING)
+def _plan(path: str, weeks: int, _now: Now, _now_ms: int) -> Plan:
+    return upkeep_queries.plan(Path(path), _now, _now_ms, _dues(path, _now, _now_ms), weeks)
+
+
+def plan(now: Now, now_ms: int, weeks: int) -> Plan:
+    """The plan of visits, worked out every quarter of an hour and after each entry; StoreError."""
+    return _plan(str(data_dir()), weeks, now, now_ms)
+
+
 def forget() -> None:
     """Look anew at the next question: somebody has just written something."""
     _now.clear()
+    _rows.clear()
+    _dues.clear()
+    _order.clear()
+    _plan.clear()
 
 
 def look() -> Screen:

@@ -18,7 +18,10 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
+from collector import backup_watch
+from collector.backup.known import Known
 from collector.clock import Clock, ScaledClock, WallClock
+from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
 from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import CONDITION, JournalRow
@@ -33,6 +36,12 @@ BUSY_MS: Final = 500
 JOURNAL_ROWS: Final = 500
 EVENT_ROWS: Final = 400
 QUARANTINE_ROWS: Final = 200
+#: What people did to units, parts and cylinders: some rows a unit and month, and the folds need them all.
+SERVICE_KINDS: Final = (
+    entries.OUT_OF_SERVICE, entries.RETURN_TO_SERVICE, entries.TASK_DONE, entries.WORK_OPENED, entries.WORK_CLOSED,
+    entries.PURITY_PROOF, entries.CYLINDER_READ, entries.PART_MOVED, entries.VISIT,
+)  # fmt: skip
+SERVICE_ROWS: Final = 1_000_000
 
 
 class CollectorNow(msgspec.Struct, frozen=True, kw_only=True):
@@ -68,6 +77,7 @@ class Now(msgspec.Struct, frozen=True, kw_only=True):
     collector: CollectorNow | None
     out_of_service: frozenset[str]
     bridges: dict[str, dict[str, Any]] = {}
+    backup: Known = msgspec.field(default_factory=Known)
 
     @property
     def simulated(self) -> bool:
@@ -113,7 +123,8 @@ def wall_ms() -> int:
 
 
 @contextmanager
-def _reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
+def reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
+    """The store, to read from; closed at the end."""
     conn = open_reader(data_dir, busy_ms=BUSY_MS)
     try:
         yield conn
@@ -123,7 +134,7 @@ def _reader(data_dir: Path) -> Iterator[sqlite3.Connection]:
 
 def now(data_dir: Path) -> Now:
     """What is known now, all of one moment."""
-    with _reader(data_dir) as conn, snapshot(conn):
+    with reader(data_dir) as conn, snapshot(conn):
         facility = history.facility_id(conn)
         units, alarms = history.unit_rows(conn), history.alarm_rows(conn)
         documents = history.statuses(conn, "")
@@ -136,7 +147,15 @@ def now(data_dir: Path) -> Now:
         alarms=tuple(alarms), collector=msgspec.convert(told, CollectorNow) if told else None,
         out_of_service=frozenset(removed),
         bridges={key.partition(":")[2]: body for key, body in documents.items() if key.startswith("bridge:")},
+        backup=_backup(documents.get(backup_watch.DOCUMENT)),
     )  # fmt: skip
+
+
+def _backup(document: dict[str, Any] | None) -> Known:
+    try:
+        return msgspec.convert(document, Known) if document else Known()
+    except msgspec.ValidationError:
+        return Known()
 
 
 @lru_cache(maxsize=4)
@@ -155,7 +174,7 @@ def _clock(document: dict[str, Any] | None) -> Clock:
 
 def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, points: int = 900) -> UnitPast:
     """A unit's quantities in at most `points` buckets, and what was raised and cleared meanwhile."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         series = history.series(conn, unit, from_ms, to_ms, points)
         own = history.journal_rows(conn, unit, from_ms, to_ms, (CONDITION,), EVENT_ROWS)
         shared = history.journal_rows(conn, "", from_ms, to_ms, (CONDITION,), EVENT_ROWS)
@@ -166,7 +185,7 @@ def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, po
 
 def unit_capacity(data_dir: Path, unit: str, from_ms: int, to_ms: int, points: int = 400) -> list[CapacityPoint]:
     """A unit's capacity by the hour, in at most `points` buckets."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         return history.capacity_points(conn, unit, from_ms, to_ms, points)
 
 
@@ -175,13 +194,20 @@ def journal(
     limit: int = JOURNAL_ROWS,
 ) -> list[JournalRow]:  # fmt: skip
     """Journal rows, newest first."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         return history.journal_rows(conn, unit, from_ms, None, kinds, min(limit, JOURNAL_ROWS))
+
+
+def service_rows(data_dir: Path, unit: str | None = None, kinds: Collection[str] = SERVICE_KINDS) -> list[JournalRow]:
+    """What people did, in the order in which it was written down: what the folds of `collector.service` read."""
+    with reader(data_dir) as conn:
+        rows = history.journal_rows(conn, unit, None, None, kinds, SERVICE_ROWS)
+    return sorted(rows, key=lambda row: row.seq)
 
 
 def health(data_dir: Path) -> Health:
     """How much there is, what was put aside, and what room is left."""
-    with _reader(data_dir) as conn:
+    with reader(data_dir) as conn:
         extent = history.extent(conn)
         counts, rows = history.quarantine_counts(conn), history.quarantine_rows(conn, QUARANTINE_ROWS)
     wal = store_path(data_dir).with_name(store_path(data_dir).name + "-wal")

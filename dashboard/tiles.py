@@ -66,8 +66,9 @@ def _ward_html(block: WardBlock, chosen: str | None) -> str:
     # What the ward's own notice says to do is not said again by each of its units.
     shown = [tile._replace(action="") if tile.shared else tile for tile in block.tiles]
     wide = sum(2 if tile.action else 1 for tile in shown) or 1
+    backup = f'<p class="sw-backup">{escape(block.backup)}</p>' if chosen is not None and block.backup else ""
     return (
-        f'<section class="sw-ward" style="--n:{wide}"><h2>{link}</h2>{notices}'
+        f'<section class="sw-ward" style="--n:{wide}"><h2>{link}</h2>{backup}{notices}'
         f'<div class="sw-tiles">{"".join(map(tile_html, shown))}</div></section>'
     )
 
@@ -77,6 +78,7 @@ def _notice_html(notice: Notice) -> str:
     return (
         f'<div class="sw-notice sw-{notice.look}{flash}">{mark_html(notice.look)}'
         f"<b>{escape(notice.title)}</b> since {escape(notice.since)}. {escape(notice.action)} "
+        f"{f'<b>{escape(notice.change)}</b> ' if notice.change else ''}"
         f'<span class="sw-acked">{escape(notice.acknowledged)}</span></div>'
     )
 
@@ -93,6 +95,7 @@ def tile_html(tile: Tile) -> str:
     foot = " · ".join(text for text in (tile.age if tile.greyed and tile.age != tile.word else "", tile.proven) if text)
     texts = (
         ("sw-do", tile.action),
+        ("sw-change", tile.change),
         ("sw-holds", tile.holds),
         ("sw-note", tile.note),
         ("sw-acked", tile.acknowledged),

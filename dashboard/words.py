@@ -9,6 +9,13 @@ CAUTION: Final = (
     "Watches machines, not patients. The unit's own alarm, pulse oximetry and the ward's protocol stay primary."
 )
 
+# -- screens ----------------------------------------------------------------------------------------------------------
+PAGE_BOARD: Final = "Ward board"
+PAGE_UNIT: Final = "Unit"
+PAGE_ALARMS: Final = "Alarms"
+PAGE_DATA: Final = "Data"
+PAGE_ABOUT: Final = "About"
+
 # -- what a tile says -------------------------------------------------------------------------------------------------
 RUNNING: Final = "Running"
 WARMING_UP: Final = "Warming up"
@@ -127,6 +134,7 @@ def store_fault(said: str) -> str:
     return f"NOT LIVE: {said} {LOOK_AT_UNITS}"
 
 
+WORKING: Final = "Working it out …"
 CATCHING_UP: Final = "The collector is catching up with readings that the broker kept. Alarms may follow."
 NO_SITE: Final = "The collector has not told its site file, so wards and limits are not known here."
 CALM: Final = "Nothing needs attention."
@@ -152,8 +160,17 @@ def unit_counts(counts: dict[str, int]) -> str:
 NAME_FIRST: Final = "Write your name first: the record says who knew and who acted."
 REASON_FIRST: Final = "Write a reason: whoever reads the record needs it."
 SERVICE_ROLES: Final = "Taking a unit out of service and returning it is for an engineer or an administrator."
+OUT_FOR: Final = {"repair": "a repair or in doubt: it returns after a passed check", "store": "not needed now"}
+OVERRIDE: Final = "Return without what is missing (administrator; the reason stays on record)"
+
 FOLDED_SOON: Final = "The collector takes it up within seconds."
 FOLDED_LATER: Final = "The collector is not running: it takes effect when it runs again."
+
+
+def gate_shut(unit: str, why: str, way_out: str) -> str:
+    """Why a unit stays out of service, and what to do."""
+    return f"{unit} stays out of service: {why}. {way_out} Or an administrator overrides it with a reason."
+
 
 # -- forecasts: a range is nine chances in ten ------------------------------------------------------------------------
 REACHED: Final = "reached"

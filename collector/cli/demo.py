@@ -19,11 +19,12 @@ from collector.cli.says import EXIT_FAILED, Refused, progress, say, say_error
 from collector.cli.simulate import make_fleet
 from collector.past import take_in
 from collector.reading import iso_utc
-from collector.store import StoreError, open_store
+from collector.store import JournalWriter, StoreError, open_store
 from collector.store.history import open_reader, status
 from dashboard import launch
 from simulator import HOSPITAL
 from simulator.history import backfill
+from simulator.service_past import service_past
 
 PAST_DAYS: Final = 3.0
 SEED: Final = 1
@@ -74,9 +75,13 @@ def _start(children: Children, data: Path, broker: str, speed: float, scenario: 
 
 
 def _give_a_past(data: Path, scenario: str, story_ms: int, past_days: float) -> None:
-    """The days before the story, by the same rules, so that the charts have something to show."""
+    """The days before the story, by the same rules, so that the charts have something to show.
+
+    What people wrote down before comes first: the rules and the alarms fold it like any journal.
+    """
     fleet = make_fleet(HOSPITAL, scenario, SEED, story_ms, past_days)
     with open_store(data, fleet.facility) as store, progress("the days before") as shown:
+        JournalWriter(data).append(service_past(fleet.site, story_ms, SEED, fleet.start_ms))
         take_in(fleet.site, store, backfill(fleet, fleet.start_ms, story_ms), time.time_ns() // 1_000_000, shown)
 
 

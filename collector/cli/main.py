@@ -6,7 +6,24 @@ import sys
 
 import typer
 
-from collector.cli import bench, check, collect, dashboard, demo, export, journal, replay, simulate
+from collector.cli import (
+    bench,
+    check,
+    collect,
+    dashboard,
+    demo,
+    due,
+    export,
+    fleet,
+    inventory,
+    journal,
+    parts,
+    plan,
+    replay,
+    report,
+    simulate,
+    work,
+)
 from collector.cli.says import EXIT_WRONG, Refused, say_error
 
 CAUTION = (
@@ -27,8 +44,15 @@ app.command("collect")(collect.collect)
 app.command("simulate")(simulate.simulate)
 app.command("replay")(replay.replay)
 app.command("export")(export.export)
+app.command("inventory")(inventory.inventory_command)
+app.command("report")(report.report)
+app.command("due")(due.due_command)
+app.command("plan")(plan.plan_command)
+app.command("parts")(parts.parts_command)
+app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)
 app.command("check")(check.check)
+app.add_typer(work.app, name="work")
 app.add_typer(journal.app, name="journal")
 app.add_typer(bench.app, name="bench")
 

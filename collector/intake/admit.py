@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Final, NamedTuple
 
+from collector.backup.gauge import OVERFULL
 from collector.reading import EARLIEST_MS, Reading, fault_in
 from collector.senml import SenmlError, decode_pack
 from collector.site import Site
@@ -34,16 +35,25 @@ class Ahead(NamedTuple):
     ahead_s: float
 
 
+class Gauge(NamedTuple):
+    """What a cylinder's pressure sensor says, gauge."""
+
+    cylinder: str
+    kpa: float
+    time_ms: int
+
+
 class Admitted:
     """What a batch of messages came to."""
 
-    __slots__ = ("ahead", "links", "quarantined", "readings")
+    __slots__ = ("ahead", "gauges", "links", "quarantined", "readings")
 
     def __init__(self) -> None:
         self.readings: list[Reading] = []
         self.quarantined: list[Quarantined] = []
         self.links: list[LinkNews] = []
         self.ahead: list[Ahead] = []
+        self.gauges: list[Gauge] = []
 
 
 class Admission:
@@ -52,6 +62,7 @@ class Admission:
     def __init__(self, site: Site, speed: float = 1.0) -> None:
         self._facility = site.facility.id
         self._units = {unit.id for unit in site.units}
+        self._cylinders = {cylinder.id: cylinder.full_kpa * OVERFULL for cylinder in site.cylinders}
         self._routes: dict[str, tuple[str, str]] = {}
         self._ahead_ms = int(AHEAD_MS * max(speed, 1.0))
 
@@ -61,6 +72,8 @@ class Admission:
         kind, name = route
         if kind == "unit":
             self._admit_pack(name, topic, payload, received_ms, out)
+        elif kind == "cylinder":
+            self._admit_gauge(name, topic, payload, received_ms, out)
         elif kind == "bridge":
             self._admit_link(name, topic, payload, received_ms, out)
         else:
@@ -75,20 +88,35 @@ class Admission:
             return "other-facility", f"the topic is of '{facility}', this is '{self._facility}'"
         if kind == "unit" and name not in self._units:
             return "unknown-unit", f"the site file has no unit '{name}'"
+        if kind == "cylinder" and name not in self._cylinders:
+            return "unknown-cylinder", f"the site file has no cylinder '{name}'"
         self._routes[topic] = (kind, name)  # only known names are kept, so that strangers cannot fill memory
         return kind, name
 
-    def _admit_pack(self, unit: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+    def _decoded(self, name: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> list[Reading]:
         if len(payload) > PAYLOAD_MAX:
             reason = f"{len(payload)} bytes, more than {PAYLOAD_MAX}"
             out.quarantined.append(_aside(received_ms, topic, payload, "too-large", reason))
-            return
+            return []
         try:
-            readings = decode_pack(payload, received_ms, self._facility, unit)
+            return decode_pack(payload, received_ms, self._facility, name)
         except SenmlError as error:
             out.quarantined.append(_aside(received_ms, topic, payload, error.kind, str(error)))
-            return
-        for reading in readings:
+            return []
+
+    def _admit_gauge(self, cylinder: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+        for reading in self._decoded(cylinder, topic, payload, received_ms, out):
+            kpa, time_ms = reading.pressure_kpa, reading.time_ms
+            fault = self._time_fault(time_ms, received_ms)
+            if fault is None and (kpa is None or not 0.0 <= kpa <= self._cylinders[cylinder]):
+                fault = "implausible", "no gauge pressure that this cylinder can have"
+            if fault is None and kpa is not None:
+                out.gauges.append(Gauge(cylinder, kpa, time_ms))
+            elif fault is not None:
+                out.quarantined.append(_aside(received_ms, topic, payload, *fault))
+
+    def _admit_pack(self, unit: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+        for reading in self._decoded(unit, topic, payload, received_ms, out):
             fault = self._fault(reading, received_ms, out)
             if fault is None:
                 out.readings.append(reading)
@@ -96,15 +124,20 @@ class Admission:
                 out.quarantined.append(_aside(received_ms, topic, payload, *fault))
 
     def _fault(self, reading: Reading, received_ms: int, out: Admitted) -> tuple[str, str] | None:
-        time_ms = reading.time_ms
-        if time_ms > received_ms + self._ahead_ms:
-            ahead_s = (time_ms - received_ms) / 1000
-            out.ahead.append(Ahead(reading.unit, ahead_s))
-            return "clock-ahead", f"its time is {ahead_s:.0f} s ahead of this clock"
-        if time_ms < EARLIEST_MS or time_ms < received_ms - OLDEST_MS:
-            return "too-old", f"its time is {(received_ms - time_ms) // DAY_MS} days ago"
+        timed = self._time_fault(reading.time_ms, received_ms)
+        if timed is not None:
+            if timed[0] == "clock-ahead":
+                out.ahead.append(Ahead(reading.unit, (reading.time_ms - received_ms) / 1000))
+            return timed
         fault = fault_in(reading)
         return None if fault is None else ("implausible", fault)
+
+    def _time_fault(self, time_ms: int, received_ms: int) -> tuple[str, str] | None:
+        if time_ms > received_ms + self._ahead_ms:
+            return "clock-ahead", f"its time is {(time_ms - received_ms) / 1000:.0f} s ahead of this clock"
+        if time_ms < EARLIEST_MS or time_ms < received_ms - OLDEST_MS:
+            return "too-old", f"its time is {(received_ms - time_ms) // DAY_MS} days ago"
+        return None
 
     @staticmethod
     def _admit_link(bridge: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 import msgspec
 
+from collector.backup.card import Card
 from collector.reading import iso_utc
 from collector.rules.alarms import Alarm, AlarmBoard
 from collector.rules.catalogue import WARD, title_of
@@ -21,13 +22,15 @@ CAUTION: Final = (
 
 
 def ward_signal(
-    site: Site, ward: Ward, board: AlarmBoard, rows: Iterable[UnitRow], at_ms: int, seq: int = 0
-) -> dict[str, Any]:
+    site: Site, ward: Ward, board: AlarmBoard, rows: Iterable[UnitRow], at_ms: int, seq: int = 0,
+    cards: Mapping[tuple[str, str, str], Card] | None = None,
+) -> dict[str, Any]:  # fmt: skip
     """The signal of one ward: its alerts, worst first, and how many of its units are in which phase.
 
-    seq is the last journal row that is in it: the later of two signals has the higher one.
+    seq is the last journal row that is in it: the later of two signals has the higher one. `cards` say, by alarm, what
+    to change over to.
     """
-    alerts = [_alert(alarm) for alarm in board.speaking(ward.id, WARD)]
+    alerts = [_alert(alarm, (cards or {}).get(alarm.key)) for alarm in board.speaking(ward.id, WARD)]
     phases = Counter("out-of-service" if row.unit in board.removed_units else row.phase for row in rows)
     return {
         "v": VERSION, "facility": site.facility.id, "ward": ward.id, "name": ward.title, "simulated": site.simulated,
@@ -36,7 +39,7 @@ def ward_signal(
     }  # fmt: skip
 
 
-def _alert(alarm: Alarm) -> dict[str, Any]:
+def _alert(alarm: Alarm, card: Card | None) -> dict[str, Any]:
     alert: dict[str, Any] = {
         "unit": alarm.unit, "condition": alarm.condition, "title": title_of(alarm.condition),
         "priority": alarm.priority, "state": alarm.state, "cause": alarm.cause, "action": alarm.action,
@@ -48,6 +51,8 @@ def _alert(alarm: Alarm) -> dict[str, Any]:
         alert["acknowledged_by"] = alarm.acked_by
     if alarm.forecast:
         alert["forecast"] = alarm.forecast
+    if card is not None:
+        alert["changeover"] = msgspec.to_builtins(card)
     return alert
 
 

@@ -65,11 +65,11 @@ _ALL: Final = (
     Condition("clock-wrong", "Bridge clock wrong", "low", (ENGINEER,),
               "The bridge's clock is {ahead_s} s ahead. Set it; its readings are kept aside until then."),
     Condition("service-due", "Service due", "low", (PLANNER, ENGINEER),
-              "Plan the task."),
+              "Plan what is due: {first}."),
     Condition("verification-due", "Check due", "low", (PLANNER, ENGINEER),
               "Check purity at rated flow with a calibrated analyser."),
     Condition("backup-low", "Backup low", "medium", (WARD, ENGINEER),
-              "The ward's backup will not last. Bring another cylinder."),
+              "The ward's cylinders cannot carry its flow for {need_min} min. Bring another cylinder."),
 )  # fmt: skip
 
 CATALOGUE: Final[dict[str, Condition]] = {condition.name: condition for condition in _ALL}
@@ -86,6 +86,12 @@ STOPPED_ACTION: Final = (
 NOT_RESTARTED_ACTION: Final = "Power is back but the unit has not started. Switch it on, or change over."
 SUPPLY_UNSEEN_ACTION: Final = (
     "The unit went off while giving {flow_lpm} L/min: no power, unplugged or switched off. Look at it now."
+)
+
+#: What else is said under `backup-low`: a cylinder that is nearly empty; gauges that nobody has read.
+BACKUP_CHANGE_ACTION: Final = "Nearly empty: {named}. Change it for a full cylinder and enter what its gauge shows."
+BACKUP_UNREAD_ACTION: Final = (
+    "Nobody knows whether the ward's cylinders would last. Read their gauges and enter what they show: {named}."
 )
 
 #: Said of a ward when several of its units show the same.

@@ -21,7 +21,7 @@ from collector.rules.findings import clear_all, raise_now
 from collector.rules.foresee import follow_capacity, hour_point, outlook_of
 from collector.rules.limits import LIMITS, Limits
 from collector.rules.memory import Tracked
-from collector.rules.proven import follow_proven
+from collector.rules.proven import follow_proven, take_proof
 from collector.rules.shared import SharedConditions
 from collector.rules.silences import Silences
 from collector.rules.together import room_warmth_k, tell_shared
@@ -269,6 +269,16 @@ class RulesEngine:
             return []
         self.touched.add(unit_id)
         return [raise_now(unit, "clock-wrong", now_ms, {"ahead_s": round(ahead_s)})]
+
+    def note_proof(self, unit_id: str, body: Mapping[str, object], time_ms: int) -> bool:
+        """A check with a reference analyser is evidence as readings are; True when the unit's proven flow has changed.
+
+        It tells nothing by itself: what stands of the unit's capacity ends, after its delays, with its next means.
+        """
+        unit = self._units.get(unit_id)
+        if unit is None or unit.last_ms is None:  # nothing is told of one that was never heard
+            return False
+        return take_proof(unit, body, time_ms, self.limits)
 
     def know_links(self, links: Mapping[str, tuple[bool, int]]) -> None:
         """Go on from what is stored of bridges: whether each is online, and since when."""

@@ -18,12 +18,35 @@ RETURN_TO_SERVICE: Final = "return-to-service"
 SERVICE_HOURS: Final = "service-hours"
 HOUR_METER: Final = "hour-meter"
 NOTE: Final = "note"
+#: A task of a unit: {task, outcome, meter_h, minutes, parts: {part: n}, note}; outcome is one of OUTCOMES.
+TASK_DONE: Final = "task-done"
+#: A work order: {work, why, condition}; then {work, fault_found, cause, action, parts: {part: n}, minutes}.
+WORK_OPENED: Final = "work-opened"
+WORK_CLOSED: Final = "work-closed"
+#: Purity at rated flow by a reference analyser:
+#: {work?, analyser, as_found_pct, as_left_pct, flow_lpm, uncertainty_pct, result: PASS or FAIL}.
+PURITY_PROOF: Final = "purity-proof"
+#: A cylinder's gauge pressure: {cylinder, kpa, entered}, the last being what was read, with its unit.
+CYLINDER_READ: Final = "cylinder-read"
+#: Stock: {part, by, why}; `by` is negative for what went.
+PART_MOVED: Final = "part-moved"
+#: A visit that was planned: {visit, day: "2026-10-05", tasks: [{unit, task}], state, why}; state is one of VISITS.
+VISIT: Final = "visit"
 COLLECTOR_START: Final = "collector-start"
 COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
     CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
+    TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
     COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
+
+DONE: Final = "done"
+COULD_NOT_LOCATE: Final = "could-not-locate"
+PUT_OFF: Final = "put-off"
+OUTCOMES: Final = (DONE, COULD_NOT_LOCATE, PUT_OFF)
+PASS: Final = "pass"  # noqa: S105 - a result
+FAIL: Final = "fail"
+VISITS: Final = ("locked", "moved", "cancelled", "done")
 
 
 class JournalEntry(msgspec.Struct, frozen=True, kw_only=True):

@@ -140,9 +140,9 @@ class Limits(NamedTuple):
     weak_power: float = -0.045
     hot_k: float = 4.5
 
-    #: An hour meter may run this much faster than the clock, and is read in steps of 0.1 h.
+    #: An hour meter may run this much faster than the clock, and shows steps of an hour at most (common practice).
     meter_rate: float = 1.02
-    meter_step_h: float = 0.1
+    meter_step_h: float = 1.0
 
 
 LIMITS = Limits()

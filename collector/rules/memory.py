@@ -12,6 +12,7 @@ from collector.rules.capacity.belief import new_belief, packed, unpacked
 from collector.rules.capacity.follow import Slice
 from collector.rules.events import Priority
 from collector.rules.limits import LIMITS, Limits
+from collector.rules.meter import Meter
 from collector.rules.unitrow import UNSEEN, UnitRow
 from collector.site import Model, Unit, Ward
 
@@ -88,6 +89,7 @@ class Memory(msgspec.Struct, array_like=True):
     wild_ms: int = 0
     part: Slice | None = None  # readings being gathered into a mean for the capacity estimate
     unstepped_pct: float | None = None  # purity before its last step that no other unit shared
+    meter: Meter = msgspec.field(default_factory=Meter)
 
 
 _encode = msgspec.msgpack.Encoder().encode

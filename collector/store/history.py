@@ -24,7 +24,8 @@ from collector.store.schema import check_schema
 from collector.store.series import Band, Series, series
 
 __all__ = [
-    "Band", "Columns", "Extent", "Series", "alarm_rows", "capacity_points", "extent", "iter_readings", "journal_rows",
+    "Band", "Columns", "Extent", "Series", "alarm_rows", "capacity_points", "extent", "iter_readings", "journal_after",
+    "journal_rows",
     "open_reader", "quarantine_counts", "quarantine_rows", "readings", "series", "status", "statuses", "unit_rows",
 ]  # fmt: skip
 
@@ -74,6 +75,13 @@ def journal_rows(
         f"{journal.SELECT} WHERE {' AND '.join(where)} ORDER BY at_ms DESC, seq DESC LIMIT ?", [*values, limit]
     )
     return [journal.row_of(row) for row in found]
+
+
+@reads
+def journal_after(conn: sqlite3.Connection, seq: int, limit: int = 1_000) -> list[JournalRow]:
+    """Journal rows after that one, in the order in which they were written, at most limit."""
+    found = conn.execute(f"{journal.SELECT} WHERE seq > ? ORDER BY seq LIMIT ?", (seq, limit))
+    return [journal.row_of(values) for values in found]
 
 
 @reads

@@ -14,8 +14,19 @@ from collector.rules.alarms import Alarm
 from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import JournalEntry, JournalRow
 from collector.rules.unitrow import UnitRow
-from collector.store import capacity, journal, packing, present, quarantine, readings, retention, rollups, schema
-from collector.store.connect import BUSY_MS, connect_reader, connect_writer, immediate, reads, store_path
+from collector.store import (
+    capacity,
+    history,
+    journal,
+    packing,
+    present,
+    quarantine,
+    readings,
+    retention,
+    rollups,
+    schema,
+)
+from collector.store.connect import BUSY_MS, connect_reader, connect_writer, immediate, store_path
 from collector.store.errors import StoreError
 from collector.store.retention import Retention
 
@@ -120,7 +131,7 @@ class Store:
 
     def journal_after(self, seq: int, limit: int = 1_000) -> list[JournalRow]:
         """Journal rows after that one, oldest first, at most limit."""
-        return _journal_after(self.conn, seq, limit)
+        return history.journal_after(self.conn, seq, limit)
 
     def status(self, key: str) -> dict[str, Any] | None:
         """A named document, or None."""
@@ -165,9 +176,3 @@ class Store:
         if not self.conn.in_transaction:
             raise RuntimeError("write to the store inside `with store.transaction():`")
         return self.conn
-
-
-@reads
-def _journal_after(conn: sqlite3.Connection, seq: int, limit: int) -> list[JournalRow]:
-    found = conn.execute(f"{journal.SELECT} WHERE seq > ? ORDER BY seq LIMIT ?", (seq, limit))
-    return [journal.row_of(values) for values in found]

@@ -7,11 +7,13 @@ import streamlit as st
 from dashboard import guide, words
 from dashboard.board import places, shared_with, tile_of
 from dashboard.capacity import panel_of
+from dashboard.changeover import panel_html as card_html
 from dashboard.figures import current_values, figures_html
 from dashboard.frame import EVERY_S, look, needed_now, strip
 from dashboard.freshness import collector_lives
 from dashboard.panel import panel_html
 from dashboard.past import draw_capacity, draw_charts, draw_record
+from dashboard.record import draw_recording
 from dashboard.tiles import tile_html
 
 strip()
@@ -27,6 +29,7 @@ unit = st.selectbox("Unit", units, index=units.index(asked) if asked in units el
 if asked != unit:
     st.query_params["unit"] = unit
 ward = now.site.ward_of(unit) if now.site else places(now)[0]
+draw_recording(unit)
 
 
 @st.fragment(run_every=EVERY_S)
@@ -39,11 +42,12 @@ def present() -> None:
     own = [alarm for alarm in known.alarms if alarm.unit == unit]
     shared = shared_with(unit, known.alarms, known)
     tile = tile_of(unit, known, own, screen.now_ms, collector_lives(known, screen.wall_ms), shared)
+    speaking = [alarm for alarm in (*own, *shared) if alarm.speaks]
     row = known.units.get(unit)
     values = figures_html(current_values(row), greyed=tile.greyed) if row else ""
     panel = panel_of(row, known.model_of(unit), known, screen.now_ms, stale=tile.greyed)
     st.html(f'<div class="sw-now"><div class="sw-wards sw-single">{tile_html(tile)}</div>{values}</div>'
-            f"{panel_html(panel)}")  # fmt: skip
+            f"{panel_html(panel)}{card_html(known, ward.id, unit, speaking, screen.now_ms)}")  # fmt: skip
 
 
 present()

@@ -9,7 +9,7 @@ from collector.followed import Followed
 from collector.reading import Reading
 from collector.rules.capacity.now import CapacityPoint
 from collector.rules.engine import RulesEngine
-from collector.rules.entries import entry_of
+from collector.rules.entries import PURITY_PROOF, JournalEntry, entry_of
 from collector.site import parse_site
 from collector.store import history, open_store
 from tests.scenario_files import FOLDER, START_MS
@@ -140,3 +140,20 @@ def test_capacity_goes_on_over_a_restart_as_if_there_had_been_none(tmp_path: Pat
     (row,), _, points, _ = whole
     assert row.capacity is not None
     assert len(points) == 6
+
+
+def test_a_check_by_hand_is_in_the_store_as_soon_as_it_is_folded(tmp_path: Path) -> None:
+    site = parse_site(TEXT)
+    body = {"as_left_pct": 93.0, "uncertainty_pct": 1.0, "flow_lpm": 5.0, "result": "pass"}
+    with open_store(tmp_path, site.facility.id) as store:
+        followed = Followed(site, store)
+        followed.engine.read(Reading("m1", START_MS, 94.0, 1.0, 340.0), START_MS)
+        with store.transaction():
+            followed.save_units()
+            store.append_journal([JournalEntry(at_ms=START_MS + 5000, kind=PURITY_PROOF, unit="m1", body=body)], 0)
+        followed.engine.clear_touched()
+        with store.transaction():
+            followed.write([], 0)
+        followed.load()  # as after a restart: the row in the journal is not folded again
+        (row,) = followed.engine.rows(["m1"])
+    assert (row.proven_lpm, row.proven_ms) == (5.0, START_MS + 5000)

@@ -19,7 +19,7 @@ from collector.store import StoreError, open_store
 from collector.store.connect import connect_writer, store_path
 from collector.store.history import journal_rows, open_reader, readings
 from collector.store.journal import JournalWriter, verify
-from collector.topics import heartbeat_topic, link_topic, readings_topic, signal_topic
+from collector.topics import gauge_topic, heartbeat_topic, link_topic, readings_topic, signal_topic
 from tests.waiting import wait_for
 
 FACILITY = "sim-live"
@@ -187,6 +187,24 @@ def test_a_reading_is_stored_judged_written_down_and_told(bench, quick):
     collector.close()
     assert all_rows(bench.data)[-1].kind == "collector-stop"
     wait_for(lambda: bench.beats()[-1] == "stopped", 10, "the goodbye")
+
+
+def test_the_ward_hears_what_to_change_over_to_by_a_cylinder_s_own_sensor(bench, quick):
+    cylinder = '[[cylinder]]\nid = "c1"\nward = "w1"\nwater_l = 9.4\nplace = "by the door"\n'
+    collector = bench.collector(site=SITE + cylinder)
+    gauge = encode_pack(FACILITY, "c1", [Reading("c1", NOW_MS, pressure_kpa=13_000.0)])
+    bench.publish(gauge_topic(FACILITY, "c1"), gauge)
+    bench.feed(collector, GOOD, *run_of("u1", 80.0, 12))
+    bench.until(
+        collector,
+        lambda: any("changeover" in alert for alert in bench.signal("w1").get("alerts", [])),
+        "the card in the ward's signal",
+    )
+    bench.until(collector, lambda: "c1" in bench.signal("w1")["alerts"][0]["changeover"]["cylinders"], "the cylinder")
+    card = bench.signal("w1")["alerts"][0]["changeover"]
+    assert card["say"].startswith("Change over to cylinder c1 (by the door): lasts about 3 h 30 min at 4.0 L/min.")
+    (row,) = [row for row in all_rows(bench.data) if row.kind == "cylinder-read"]
+    assert (row.origin, row.ward, row.body["kpa"], row.at_ms) == ("sensor", "w1", 13_000.0, NOW_MS)
 
 
 def test_a_delay_that_is_running_goes_on_after_a_restart(bench, quick):

@@ -241,6 +241,16 @@ def test_what_is_left_over_is_said_and_every_unit_is_counted():
     )
 
 
+def test_what_is_due_is_a_note_and_alarms_no_ward():
+    due = [alarm(condition="service-due", priority="low"), alarm(condition="verification-due", priority="low")]
+    board = board_of(now_of([row("u1"), row("u2"), row("u3")], due), NOW, NOW)
+    tile = board.wards[0].tiles[0]
+    assert (tile.look, tile.note) == (Look.RUNNING, "Service due; Check due")
+    assert (board.calm, board.summary) == (True, "Nothing needs attention.")
+    worse = board_of(now_of([row("u1")], [*due, alarm()]), NOW, NOW).wards[0].tiles[0]
+    assert (worse.look, worse.note) == (Look.HIGH, "")
+
+
 def test_a_ward_with_an_alarm_is_marked_where_wards_are_chosen():
     rows = [row("u1"), row("u2"), row("u3")]
     known = now_of(rows, [alarm("u1", priority="low"), alarm("u2"), alarm("u3", ward="west", priority="medium")])

@@ -7,6 +7,7 @@ import pytest
 
 from collector.rules.alarms import Alarm
 from collector.rules.entries import ACKNOWLEDGE, CONDITION, JournalRow
+from collector.service.gate import Gate
 from collector.site import parse_site
 from dashboard import actions, queries
 from dashboard.actions import Person, Refused
@@ -153,9 +154,12 @@ def test_nothing_is_put_aside_without_a_listed_end(minutes):
 
 @pytest.mark.parametrize("role", ["ward", "planner"])
 def test_taking_out_is_for_engineers_and_administrators(role):
-    for make in (actions.take_out, actions.put_back):
+    somebody = Person("N. Example", role)
+    with pytest.raises(Refused, match="engineer"):
+        actions.take_out("u1", "east", somebody, NOW, "why")
+    for gate in (Gate(True, None), Gate(False, None, "no check", "Check.")):
         with pytest.raises(Refused, match="engineer"):
-            make("u1", "east", Person("N. Example", role), NOW, "why")
+            actions.put_back("u1", "east", somebody, NOW, "why", gate, override=True)
 
 
 def test_the_command_serves_this_machine_only_and_tells_nobody(tmp_path):

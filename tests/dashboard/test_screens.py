@@ -6,15 +6,17 @@ import pytest
 import streamlit as st
 
 from collector.rules import entries
+from collector.rules.entries import JournalEntry
 from collector.rules.lifecycle import State
 from collector.store import history, open_reader
+from collector.store.journal import JournalWriter
 from collector.store.quarantine import Quarantined
 from dashboard import queries
 from tests.dashboard import estimates as made
 from tests.dashboard.conftest import seen
 from tests.dashboard.hospital import site_text
 
-SCREENS = ("board", "unit", "alarms", "record", "about")
+SCREENS = ("board", "unit", "alarms", "record", "about", "due", "visits", "work", "parts", "fleet", "labels", "backup")
 MARK = "SIMULATED DATA - not a real hospital"
 LOST = "NOT LIVE: the collector has not been heard for"
 
@@ -313,14 +315,34 @@ def service(app, unit, reason):
     return app
 
 
-def test_a_unit_is_taken_out_and_returned_by_an_engineer(screen, bad_hour):
+def test_a_unit_that_was_taken_out_returns_after_a_passed_check_only(screen, bad_hour):
     app = service(person(screen("alarms"), role="engineer"), "unit-03", "sieve to be changed")
     assert "unit-03 taken out of service by N. Example (engineer)" in seen(app)
     assert alarm_of(bad_hour, "unit-03", "purity-red").state == State.OUT_OF_SERVICE
     st.cache_resource.clear()
+    before = newest(bad_hour).seq
+    app = service(app.run(), "unit-03", "sieve changed")
+    assert "unit-03 stays out of service: no passed check since it was taken out" in app.error[0].value
+    assert newest(bad_hour).seq == before
+    check = {"analyser": "a", "as_found_pct": 80.0, "as_left_pct": 93.0, "flow_lpm": 5.0, "uncertainty_pct": 2.0}
+    proof = JournalEntry(at_ms=bad_hour.now_ms, kind=entries.PURITY_PROOF, unit="unit-03", who="N. Example",
+                         role="engineer", body={**check, "result": "pass"})  # fmt: skip
+    JournalWriter(bad_hour.data_dir).append([proof])
     app = service(app.run(), "unit-03", "sieve changed")
     assert "unit-03 returned to service" in seen(app)
+    assert newest(bad_hour).body == {"reason": "sieve changed", "proof": before + 1}
     assert alarm_of(bad_hour, "unit-03", "purity-red").state == State.UNACKNOWLEDGED
+
+
+def test_an_administrator_may_return_a_unit_without_the_check_and_that_stays_on_record(screen, bad_hour):
+    app = service(person(screen("alarms"), role="administrator"), "unit-03", "odd noise")
+    bad_hour.fold()
+    st.cache_resource.clear()
+    app = app.run()
+    app.checkbox(key="service-override").set_value(True)
+    app = service(app, "unit-03", "no other unit is left")
+    assert "unit-03 returned to service" in seen(app)
+    assert newest(bad_hour).body["override"] is True
 
 
 def test_the_ward_does_not_take_units_out(screen, bad_hour):

@@ -10,7 +10,7 @@ from collector.intake.admit import AHEAD_MS, OLDEST_MS, PAYLOAD_MAX, Admission, 
 from collector.reading import EARLIEST_MS, QUANTITIES, Reading, fault_in
 from collector.senml import encode_pack
 from collector.site import parse_site
-from collector.topics import link_topic, readings_topic
+from collector.topics import gauge_topic, link_topic, readings_topic
 
 FACILITY = "sim-a"
 SITE = parse_site(f'[facility]\nid="{FACILITY}"\n[[unit]]\nid="u1"\n[[unit]]\nid="u2"\n')
@@ -65,6 +65,38 @@ def test_a_message_from_elsewhere_is_set_aside_whole(topic, kind):
     assert (out.quarantined[0].topic, out.quarantined[0].payload) == (topic, payload)
     assert out.quarantined[0].received_ms == NOW_MS
     assert out.quarantined[0].reason
+
+
+CYLINDERS = parse_site(f'[facility]\nid="{FACILITY}"\n[[cylinder]]\nid="c1"\nfull_kpa=13700\n')
+
+
+def gauge(kpa: float | None, time_ms: int = NOW_MS, cylinder: str = "c1", speaks_for: str = "c1") -> Admitted:
+    out, reading = Admitted(), Reading(speaks_for, time_ms, purity_pct=None if kpa else 93.0, pressure_kpa=kpa)
+    payload = encode_pack(FACILITY, speaks_for, [reading])
+    Admission(CYLINDERS).admit(gauge_topic(FACILITY, cylinder), payload, NOW_MS, out)
+    return out
+
+
+def test_a_cylinder_s_sensor_is_heard_up_to_what_the_cylinder_can_hold():
+    out = gauge(9800.0)
+    assert (out.gauges, out.readings, out.quarantined) == ([("c1", 9800.0, NOW_MS)], [], [])
+
+
+@pytest.mark.parametrize(
+    ("sent", "kind"),
+    [
+        ({"kpa": 20_000.0}, "implausible"),
+        ({"kpa": -5.0}, "implausible"),
+        ({"kpa": None}, "implausible"),
+        ({"kpa": 9800.0, "time_ms": NOW_MS + AHEAD_MS + 1000}, "clock-ahead"),
+        ({"kpa": 9800.0, "time_ms": NOW_MS - OLDEST_MS - 1000}, "too-old"),
+        ({"kpa": 9800.0, "cylinder": "c9"}, "unknown-cylinder"),
+        ({"kpa": 9800.0, "speaks_for": "c2"}, "other-unit"),
+    ],
+)
+def test_what_a_cylinder_s_sensor_cannot_say_is_set_aside(sent, kind):
+    out = gauge(**sent)
+    assert (out.gauges, out.ahead, kinds(out)) == ([], [], [kind])
 
 
 def test_a_pack_that_speaks_for_another_unit_than_its_topic_is_set_aside():

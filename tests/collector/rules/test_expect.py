@@ -176,6 +176,13 @@ class TestUnproven:
         bed.run(30, flow_lpm=1.0)
         assert bed.moves("capacity-unproven") == ["raised"]
 
+    def test_a_check_with_a_reference_analyser_ends_it_too(self) -> None:
+        bed = self.weeks(30.5, flow_lpm=1.0)
+        body = {"as_left_pct": 93.0, "uncertainty_pct": 1.0, "flow_lpm": 5.0, "result": "pass"}
+        assert bed.engine.note_proof(bed.unit, body, bed.time_ms - 1000)
+        bed.run(60, flow_lpm=1.0)
+        assert bed.moves("capacity-unproven") == ["raised", "cleared"]
+
     def test_a_unit_that_is_seen_at_rated_flow_now_and_then_is_never_unproven(self) -> None:
         bed = Bed(every_s=110)
         for _ in range(4):
