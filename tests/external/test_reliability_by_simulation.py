@@ -1,6 +1,6 @@
 """Fleet figures against the theory they stand for, by simulation with a fixed seed.
 
-Sources: inherent availability MTBF / (MTBF + MTTR) and R(t) = exp(-t / MTBF) for a constant rate of failures
+Source: inherent availability MTBF / (MTBF + MTTR) and R(t) = exp(-t / MTBF) for a constant rate of failures
 (NIST/SEMATECH e-Handbook 8.1; check values computed from the formulae); limits of MTBF for a test that ends at a fixed
 time, which hold at least the stated share of the truth (8.4.5.1, exact for such tests and conservative by the counts'
 steps). Tolerances are four standard errors of the simulation.
