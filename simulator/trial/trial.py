@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from typing import NamedTuple
 
 import msgspec
@@ -69,5 +70,11 @@ def _judged(work: Sequence[Task], jobs: int) -> Iterator[Judged]:
     if jobs <= 1:
         yield from map(run_task, work)
         return
-    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        yield from pool.imap_unordered(run_task, work)
+    # An executor, not a pool: a worker that cannot start ends the trial with an error; a pool replaces it for ever.
+    with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
+        told = [pool.submit(run_task, task) for task in work]
+        try:
+            yield from (future.result() for future in as_completed(told))
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
