@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 from deploy import run
 
@@ -185,7 +186,7 @@ def test_the_lock_satisfies_what_the_project_asks_for():
     for line in run.LOCKS["test"].read_text().splitlines():
         if "==" in line:
             name, version = line.split()[0].split("==")
-            pinned.setdefault(name, set()).add(version)
+            pinned.setdefault(canonicalize_name(name), set()).add(version)
     for requirement in map(Requirement, asked):
-        for version in pinned.get(requirement.name, {"0"}):
+        for version in pinned.get(canonicalize_name(requirement.name), {"0"}):
             assert requirement.specifier.contains(version), f"{requirement} is not what the lock pins: {version}"
