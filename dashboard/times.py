@@ -21,12 +21,6 @@ def clock_text(ms: int, zone: ZoneInfo) -> str:
     return f"{local(ms, zone):%H:%M}"
 
 
-def day_text(ms: int, zone: ZoneInfo) -> str:
-    """Day and month there, such as 3 Mar."""
-    moment = local(ms, zone)
-    return f"{moment.day} {moment:%b}"
-
-
 def moment_text(ms: int | None, now_ms: int, zone: ZoneInfo) -> str:
     """HH:MM on the day of now_ms, else with the day, and with the year when that differs; a dash for None."""
     if ms is None:

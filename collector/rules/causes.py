@@ -123,7 +123,7 @@ def name_cause(unit: Tracked, belief: Belief, now_ms: int) -> tuple[str, tuple[s
             f"purity is off by {signs.jump_pct:+.1f} points; power, pressure and a change of flow do not bear it out",
         )
     if signs.valve_ms and now_ms - signs.valve_ms < 24 * HOUR:
-        return VALVE, (f"power jumped to {100 * signs.power_off:+.0f} % of its normal as purity began to fall",)
+        return VALVE, (f"power jumped as purity began to fall; now {100 * signs.power_off:+.0f} % against its normal",)
     if not signs.learned:
         return UNKNOWN, ("the unit has not been watched for long enough to know its normal",)
     return _weighed(belief, now_ms)

@@ -34,7 +34,7 @@ def judge_capacity(unit: Tracked, belief: Belief, time_ms: int, limits: Limits, 
 
 
 def notice_min(unit: Tracked, limits: Limits) -> float:
-    """How long before red its ward is told of a unit, in minutes: time for four changeovers at least."""
+    """How long before amber its ward is told of a unit, in minutes: time for four changeovers at least."""
     return max(limits.notice_min, 4.0 * unit.ward.changeover_min)
 
 

@@ -6,14 +6,13 @@ twice was begun once; what was never ended still lasts.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from collector.rules import entries
 from collector.rules.entries import JournalRow
 from collector.rules.events import CLEARED, RAISED
 from collector.service import gate
-from collector.service.spans import Span
 from collector.service.stock import names_fault
 from collector.service.work import work_orders
 
@@ -98,11 +97,6 @@ def episodes(rows: Iterable[JournalRow]) -> dict[str, list[Episode]]:
         work = Episode(order.opened_ms, order.closed_ms, WORK, order.cause or "unknown", names_fault(order.fault_found))
         units.setdefault(order.unit, []).append(work)
     return {unit: sorted(items, key=lambda item: (item.from_ms, item.what)) for unit, items in units.items()}
-
-
-def spans_of(items: Sequence[Episode], what: Sequence[str], to_ms: int) -> list[Span]:
-    """The spans of some kinds of episodes; what lasts is taken to last until to_ms."""
-    return [(item.from_ms, item.to_ms if item.to_ms is not None else to_ms) for item in items if item.what in what]
 
 
 def _episode(from_ms: int, cause: str, to_ms: int | None, what: str) -> Episode:

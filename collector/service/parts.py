@@ -120,11 +120,6 @@ def level(chances: Pmf, service_level: float) -> int:
     return int(np.argmax(enough)) if enough.any() else len(chances)
 
 
-def poisson_level(mean: float, service_level: float) -> int:
-    """The smallest stock that lasts with chance `service_level` when a Poisson number with this mean is needed."""
-    return level(_failures_pmf(mean), service_level)
-
-
 def needs(
     site: Site, stocks: Mapping[str, Stock], planned: Sequence[Planned], *, now_ms: int, observed_days: float
 ) -> list[Need]:

@@ -28,7 +28,6 @@ LOOKS_IN_FALL: Final = 24
 FORECASTS: Final = 60
 #: Only forecasts that say something: a limit is expected within 14 days.
 WITHIN_MIN: Final = 14 * 24 * 60.0
-LIMITS_OF: Final = ("amber", "red", "shutdown")
 CAPACITY: Final = "capacity"
 
 COVERED, EARLY, LATE, UNDECIDED = "covered", "early", "late", "undecided"

@@ -14,7 +14,7 @@ from statsmodels.duration.survfunc import SurvfuncRight
 
 from collector.service.demand import k_of_n
 from collector.service.failures import inherent_availability, mtbf
-from collector.service.parts import demand, level, poisson_level
+from collector.service.parts import demand, level
 from collector.service.survival import Life, kaplan_meier
 
 SIX_MP = "6 6 6 6+ 7 9+ 10 10+ 11+ 13 16 17+ 19+ 20+ 22 23 25+ 32+ 32+ 34+ 35+"
@@ -72,8 +72,7 @@ def test_inherent_availability(mtbf_h: float, repair_h: float, share: float) -> 
 
 @pytest.mark.parametrize(("mean", "levels"), [(2, (4, 5, 6)), (4, (7, 8, 9)), (6, (9, 10, 12))])
 def test_poisson_stock_for_90_95_and_99_percent(mean: float, levels: tuple[int, ...]) -> None:
-    assert tuple(poisson_level(mean, service) for service in (0.90, 0.95, 0.99)) == levels
-    assert level(demand([], mean, 0, 30), 0.95) == levels[1]
+    assert tuple(level(demand([], mean, 0, 30), service) for service in (0.90, 0.95, 0.99)) == levels
 
 
 @pytest.mark.parametrize(("mean", "service"), [(0.3, 0.9), (2.0, 0.95), (11.0, 0.99)])
@@ -81,7 +80,7 @@ def test_poisson_stock_by_the_definition(mean: float, service: float) -> None:
     def chance(n: int) -> float:
         return sum(mean**k * math.exp(-mean) / math.factorial(k) for k in range(n + 1))
 
-    stock = poisson_level(mean, service)
+    stock = level(demand([], mean, 0, 30), service)
     assert chance(stock) >= service
     assert stock == 0 or chance(stock - 1) < service
 

@@ -16,7 +16,6 @@ from collector.service.parts import (
     level,
     needs,
     order_cost,
-    poisson_level,
 )
 from collector.service.stock import Stock
 from collector.site import parse_site
@@ -127,6 +126,6 @@ def test_units_in_store_break_nothing_and_the_cost_is_that_of_all_orders():
 
 def test_the_level_is_the_first_that_is_enough():
     for mean in (0.1, 1.0, 3.7, 40.0):
-        enough = poisson_level(mean, 0.95)
         chances = demand([], mean, NOW, 30)
+        enough = level(chances, 0.95)
         assert chances[: enough + 1].sum() >= 0.95 > chances[:enough].sum()
