@@ -32,12 +32,19 @@ CYLINDER_READ: Final = "cylinder-read"
 PART_MOVED: Final = "part-moved"
 #: A visit that was planned: {visit, day: "2026-10-05", tasks: [{unit, task}], state, why}; state is one of VISITS.
 VISIT: Final = "visit"
+#: A test of the alarm's way, no alarm: {wards: [ids], until_ms, say}; readers show it as TEST until then.
+TEST_ALARM: Final = "test-alarm"
+#: A verified copy of the store: {copy, folder, bytes, head_seq, head_hash}; one that failed: {folder, said};
+#: a store that was put back from one: {copy, made_ms, head_seq, head_hash}.
+COPY_KEPT: Final = "copy-kept"
+COPY_FAILED: Final = "copy-failed"
+STORE_RESTORED: Final = "store-restored"
 COLLECTOR_START: Final = "collector-start"
 COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
     CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
     TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
-    COLLECTOR_START, COLLECTOR_STOP,
+    TEST_ALARM, COPY_KEPT, COPY_FAILED, STORE_RESTORED, COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
 
 DONE: Final = "done"
