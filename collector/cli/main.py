@@ -11,6 +11,7 @@ from collector.cli import (
     check,
     collect,
     dashboard,
+    deliver,
     demo,
     due,
     export,
@@ -41,6 +42,7 @@ app = typer.Typer(
 )
 app.command("demo")(demo.demo)
 app.command("collect")(collect.collect)
+app.command("deliver")(deliver.deliver)
 app.command("simulate")(simulate.simulate)
 app.command("replay")(replay.replay)
 app.command("export")(export.export)
