@@ -18,6 +18,7 @@ from typing import Any, Final
 
 from collector import log
 from collector.clock import Clock
+from collector.door import Door
 from collector.followed import Followed
 from collector.horizon import Horizon
 from collector.intake.admit import Admission, Admitted
@@ -42,17 +43,15 @@ class Collector:
     """One facility's collector; turn() does one round and never waits longer than it is told to."""
 
     def __init__(
-        self, site: Site, store: Store, broker_host: str, broker_port: int, clock: Clock, *,
-        username: str | None = None, password: str | None = None, wall_s: Callable[[], float] = time.time,
+        self, site: Site, store: Store, door: Door, clock: Clock, *, wall_s: Callable[[], float] = time.time,
         monotonic_s: Callable[[], float] = time.monotonic, site_text: str = "", site_path: str = "",
     ) -> None:  # fmt: skip
         self.site, self.store, self.clock = site, store, clock
         self._wall_s, self._monotonic_s = wall_s, monotonic_s
         facility = site.facility.id
         self.line = Subscriber(
-            broker_host, broker_port, f"sieveward-{facility}",
+            door, f"sieveward-{facility}",
             [topic(facility, "+") for topic in (readings_topic, link_topic, gauge_topic)],
-            username=username, password=password,
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
         self.admission = Admission(site, clock.speed)
@@ -207,7 +206,7 @@ class Collector:
         self._rate = (now_s, self.counts["messages"])
         return {
             "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
-            "broker": f"{self.line.host}:{self.line.port}", "broker_state": self.line.state,
+            "broker": self.line.door.where, "broker_state": self.line.state,
             "broker_said": self.line.said, "caught_up": self.horizon.caught_up, "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
             "told_ms": dict(self.teller.told_ms), **self.counts,

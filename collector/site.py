@@ -17,6 +17,7 @@ from collector.site_tables import (
     SIMULATED_PREFIX,
     UNASSIGNED,
     Analyser,
+    Bridge,
     Cylinder,
     Facility,
     Id,
@@ -32,8 +33,9 @@ from collector.site_tables import (
 )  # fmt: skip
 
 __all__ = [
-    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Cylinder", "Facility", "Id", "Model", "Part", "Percent", "Person",
-    "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward", "fault_text", "load_site", "parse_site",
+    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Model", "Part", "Percent",
+    "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward", "fault_text", "load_site",
+    "parse_site",
 ]  # fmt: skip
 
 #: A place in a TOML file: names of tables and keys, and numbers within arrays of tables.
@@ -58,6 +60,7 @@ class Site(Table):
     parts: tuple[Part, ...] = Field(default=(), alias="part")
     analysers: tuple[Analyser, ...] = Field(default=(), alias="analyser")
     cylinders: tuple[Cylinder, ...] = Field(default=(), alias="cylinder")
+    bridges: tuple[Bridge, ...] = Field(default=(), alias="bridge")
     people: tuple[Person, ...] = Field(default=(), alias="person")
 
     @property
@@ -140,7 +143,7 @@ def parse_site(text: str, name: str = "site.toml") -> Site:
 
 _TABLES: dict[str, type[Table]] = {
     "facility": Facility, "ward": Ward, "model": Model, "unit": Unit, "part": Part, "analyser": Analyser,
-    "cylinder": Cylinder, "person": Person,
+    "cylinder": Cylinder, "bridge": Bridge, "person": Person,
 }  # fmt: skip
 
 
@@ -186,7 +189,8 @@ def _keys_at(path: tuple[str | int, ...]) -> list[str]:
 
 def _cross_faults(site: Site, lines: LineFinder, name: str) -> Iterator[str]:
     tables = {"ward": site.wards, "model": site.models, "unit": site.units, "part": site.parts,
-              "analyser": site.analysers, "cylinder": site.cylinders, "person": site.people}  # fmt: skip
+              "analyser": site.analysers, "cylinder": site.cylinders, "bridge": site.bridges,
+              "person": site.people}  # fmt: skip
     known = {table: [part.id for part in parts] for table, parts in tables.items()}  # type: ignore[attr-defined]
     for table, ids in known.items():
         for index, part_id in enumerate(ids):
@@ -199,7 +203,17 @@ def _cross_faults(site: Site, lines: LineFinder, name: str) -> Iterator[str]:
                 if value and value not in known[key]:
                     line = lines.line((table, index, key))
                     yield f"{name}:{line}: no [[{key}]] has the id '{value}'{nearest(value, known[key])}"
+    yield from _bridge_faults(site, lines, name, known)
     yield from _part_faults(site, lines, name)
+
+
+def _bridge_faults(site: Site, lines: LineFinder, name: str, known: dict[str, list[str]]) -> Iterator[str]:
+    for index, bridge in enumerate(site.bridges):
+        for key, table in (("units", "unit"), ("cylinders", "cylinder")):
+            for value in getattr(bridge, key):
+                if value not in known[table]:
+                    line = lines.line(("bridge", index, key))
+                    yield f"{name}:{line}: no [[{table}]] has the id '{value}'{nearest(value, known[table])}"
 
 
 def _part_faults(site: Site, lines: LineFinder, name: str) -> Iterator[str]:

@@ -227,6 +227,24 @@ class Cylinder(Table):
     reserve_share: Annotated[float, Field(ge=0, lt=1)] = 0.2
 
 
+class Bridge(Table):
+    """A computer that reads units and sends what they say; it may publish for `units` and `cylinders` only.
+
+    One that names neither may publish for any of the facility.
+    """
+
+    id: Id
+    name: str = ""
+    place: str = ""
+    units: tuple[Id, ...] = ()
+    cylinders: tuple[Id, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """What people call it."""
+        return self.name or self.id
+
+
 class Person(Table):
     """Somebody who is told or who acts."""
 

@@ -18,6 +18,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from collector.door import Door, tls_context
 from collector.log import say
 from collector.reading import Reading
 from collector.senml import encode_pack
@@ -35,26 +36,26 @@ GOODBYE_S: Final = 2.0
 class BridgeLine:
     """A bridge and its connection; turn() moves it along, offer() gives it a reading to send."""
 
-    def __init__(
-        self, host: str, port: int, facility: str, bridge: str, username: str | None, password: str | None
-    ) -> None:
+    def __init__(self, door: Door, facility: str, bridge: str) -> None:
         self.bridge, self.facility = bridge, facility
         self.connected, self.silent = False, False
         self.sent = self.packs = self.dropped = 0
-        self._host, self._port = host, port
+        self._door = door
         self._waiting: deque[Reading] = deque()
         self._unacknowledged: set[int] = set()
         self._retry_s, self._backoff_s, self._misc_s = 0.0, BACKOFF_S[0], 0.0
         self._up, self._told = False, ""
-        self._client = self._make(username, password)
+        self._client = self._make()
 
-    def _make(self, username: str | None, password: str | None) -> mqtt.Client:
+    def _make(self) -> mqtt.Client:
         client = mqtt.Client(
             CallbackAPIVersion.VERSION2, f"{self.facility}-{self.bridge}", clean_session=False,
             protocol=mqtt.MQTTv311, reconnect_on_failure=False,
         )  # fmt: skip
-        if username:
-            client.username_pw_set(username, password)
+        if self._door.username:
+            client.username_pw_set(self._door.username, self._door.password)
+        if (context := tls_context(self._door)) is not None:
+            client.tls_set_context(context)
         client.will_set(link_topic(self.facility, self.bridge), b"offline", qos=1, retain=True)
         client.connect_timeout = CONNECT_TIMEOUT_S
         client.max_inflight_messages_set(WINDOW)
@@ -157,7 +158,7 @@ class BridgeLine:
         if time.monotonic() < self._retry_s:
             return False
         try:
-            self._client.connect(self._host, self._port, KEEPALIVE_S)
+            self._client.connect(self._door.host, self._door.port, KEEPALIVE_S)
         except OSError as error:
             self._lost("bridge-unreachable", str(error))
             return False
@@ -176,7 +177,7 @@ class BridgeLine:
         if name == "bridge-lost" and self._told in ("bridge-refused", "bridge-silent", "bridge-offline"):
             return  # that much is said already
         if name != self._told:
-            say(name, level=level, bridge=self.bridge, broker=f"{self._host}:{self._port}", **fields)
+            say(name, level=level, bridge=self.bridge, broker=self._door.where, **fields)
         self._told = name
 
     def _send(self) -> None:

@@ -7,6 +7,7 @@ import threading
 from typing import Final, NamedTuple
 
 from collector.clock import Clock
+from collector.door import Door
 from collector.site import SIMULATED_PREFIX
 from simulator.bridge_line import BridgeLine
 from simulator.fleet import Fleet
@@ -27,32 +28,25 @@ class Published(NamedTuple):
     dropped: int
 
 
-def publish(
-    fleet: Fleet, host: str, port: int, clock: Clock, stop: threading.Event, username: str | None = None,
-    password: str | None = None, *, since_ms: int | None = None,
-) -> Published:  # fmt: skip
+def publish(fleet: Fleet, door: Door, clock: Clock, stop: threading.Event, *, since_ms: int | None = None) -> Published:
     """Publish from `since_ms` (now, when None) until `stop` is set; what is past already is sent at once.
 
     A broker that is away is waited for. PublishError for a facility that is not a simulator's.
     """
-    publisher = Publisher(fleet, host, port, clock, username, password, since_ms=since_ms)
-    return publisher.run(stop)
+    return Publisher(fleet, door, clock, since_ms=since_ms).run(stop)
 
 
 class Publisher:
     """A fleet, its bridges' lines, and the clock they go by."""
 
-    def __init__(
-        self, fleet: Fleet, host: str, port: int, clock: Clock, username: str | None = None,
-        password: str | None = None, *, since_ms: int | None = None,
-    ) -> None:  # fmt: skip
+    def __init__(self, fleet: Fleet, door: Door, clock: Clock, *, since_ms: int | None = None) -> None:
         if not fleet.facility.startswith(SIMULATED_PREFIX):
             raise PublishError(
                 f"the facility '{fleet.facility}' is not a simulator's: its readings would pass for real ones. "
                 f"Rename it in the site file so that its id begins with '{SIMULATED_PREFIX}'"
             )
         self.fleet, self.clock = fleet, clock
-        self.lines = [BridgeLine(host, port, fleet.facility, name, username, password) for name in fleet.bridges]
+        self.lines = [BridgeLine(door, fleet.facility, name) for name in fleet.bridges]
         self._line_of = {unit: line for line in self.lines for unit in fleet.bridges[line.bridge]}
         start_ms = max(clock.now_ms(), fleet.start_ms) if since_ms is None else since_ms
         self._coming = fleet.timed(start_ms)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import threading
 from collections.abc import Iterator
@@ -13,24 +12,14 @@ from typing import Annotated
 import typer
 
 from collector.cli.check import site_or_refuse
+from collector.cli.doors import AccountOption, BrokerOption, door_or_refuse
 from collector.cli.says import EXIT_FAILED, Refused, say_error
 from collector.clock import Clock, ScaledClock, WallClock
+from collector.door import Door
 from collector.live import Collector
 from collector.log import log_to_stderr
 from collector.site import Site
 from collector.store import StoreError, open_store
-
-DEFAULT_PORT = 1883
-
-
-def host_and_port(text: str) -> tuple[str, int]:
-    """Split HOST:PORT; 1883 when no port is given."""
-    host, colon, port = text.rpartition(":")
-    if not colon:
-        return text, DEFAULT_PORT
-    if not (host and port.isdigit() and 0 < int(port) < 65_536):
-        raise Refused(f"'{text}' is no broker address; write HOST:PORT, such as 127.0.0.1:1883")
-    return host.strip("[]"), int(port)
 
 
 @contextmanager
@@ -56,17 +45,13 @@ def clock_from(text: str | None) -> Clock:
         raise Refused(f"'{text}' is no clock; write WALL_MS,AT_MS,SPEED") from error
 
 
-def run_collector(
-    site_file: Path, site: Site, broker: tuple[str, int], data: Path, clock: Clock, stop: threading.Event
-) -> None:
+def run_collector(site_file: Path, site: Site, door: Door, data: Path, clock: Clock, stop: threading.Event) -> None:
     """Collect until `stop` is set; Refused with what the store says when it cannot go on."""
-    user, password = os.environ.get("SIEVEWARD_MQTT_USER"), os.environ.get("SIEVEWARD_MQTT_PASSWORD")
     try:
         with open_store(data, site.facility.id) as store:
             collector = Collector(
-                site, store, *broker, clock, username=user, password=password,
-                site_path=str(site_file), site_text=site_file.read_text(encoding="utf-8"),
-            )  # fmt: skip
+                site, store, door, clock, site_path=str(site_file), site_text=site_file.read_text(encoding="utf-8")
+            )
             try:
                 collector.run(stop)
             finally:
@@ -77,18 +62,19 @@ def run_collector(
 
 def collect(
     site_file: Annotated[Path, typer.Option("--site", metavar="SITE.toml", help="The site file.")],
-    broker: Annotated[str, typer.Option(metavar="HOST:PORT", help="The MQTT broker.")] = "127.0.0.1:1883",
+    broker: BrokerOption = None,
+    account: AccountOption = None,
     data: Annotated[Path, typer.Option(metavar="DIR", help="Where everything is kept.")] = Path("data"),
     clock: Annotated[str | None, typer.Option(hidden=True)] = None,
 ) -> None:
     """Collect readings from a broker, follow every unit by the rules, keep the record, publish the wards' signals.
 
-    A user name and password for the broker are taken from SIEVEWARD_MQTT_USER and SIEVEWARD_MQTT_PASSWORD.
-    Example: sieveward collect --site site.toml --broker 127.0.0.1:1883 --data data
+    With --broker, a user name and password are taken from SIEVEWARD_MQTT_USER and SIEVEWARD_MQTT_PASSWORD.
+    Example: sieveward collect --site site.toml --account /etc/sieveward/keys/collector.toml --data data
     """
     site = site_or_refuse(site_file)
-    address = host_and_port(broker)
+    door = door_or_refuse(broker, account)
     log_to_stderr()
     with stop_on_signals() as stop:
-        say_error(f"collecting for '{site.facility.id}' ({len(site.units)} units) from {address[0]}:{address[1]}")
-        run_collector(site_file, site, address, data, clock_from(clock), stop)
+        say_error(f"collecting for '{site.facility.id}' ({len(site.units)} units) from {door.where}")
+        run_collector(site_file, site, door, data, clock_from(clock), stop)

@@ -10,7 +10,8 @@ from typing import Annotated, Final
 import typer
 
 from collector.cli.check import site_or_refuse
-from collector.cli.collect import clock_from, host_and_port, stop_on_signals
+from collector.cli.collect import clock_from, stop_on_signals
+from collector.cli.doors import AccountOption, door_or_refuse
 from collector.cli.export import moment
 from collector.cli.says import EXIT_FAILED, Refused, say, say_error
 from collector.clock import Clock, ScaledClock, WallClock
@@ -33,6 +34,7 @@ def simulate(
     broker: Annotated[
         str | None, typer.Option(metavar="HOST:PORT", help="Publish to this broker until stopped.")
     ] = None,
+    account: AccountOption = None,
     out: Annotated[Path | None, typer.Option(metavar="FILE", help="Write a recording instead.")] = None,
     serial: Annotated[
         str | None, typer.Option(metavar="UNIT", help="Play one unit through a serial line instead.")
@@ -49,8 +51,8 @@ def simulate(
     Only facilities whose id begins with sim- are simulated.
     Example: sieveward simulate --scenario night --out night.csv
     """
-    if sum(way is not None for way in (broker, out, serial)) != 1:
-        raise Refused("say where to: one of --broker, --out or --serial")
+    if sum(way is not None for way in (broker, account, out, serial)) != 1:
+        raise Refused("say where to: one of --broker, --account, --out or --serial")
     now = _clock(clock, speed)
     fleet = make_fleet(site_file, scenario, seed, moment(start, now.now_ms()), past_days)
     try:
@@ -62,7 +64,7 @@ def simulate(
             if serial is not None:
                 _play(fleet, serial, now, stop)
             else:
-                sent = publish(fleet, *host_and_port(broker or ""), now, stop, since_ms=fleet.story_ms)
+                sent = publish(fleet, door_or_refuse(broker, account), now, stop, since_ms=fleet.story_ms)
                 say_error(f"{sent.readings} readings sent in {sent.packs} packs, {sent.dropped} dropped")
     except (PublishError, RecordingError) as error:
         raise Refused(str(error)) from error

@@ -21,6 +21,8 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from collector.door import Door, tls_context
+
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
 KEEPALIVE_S: Final = 20
 CONNECT_TIMEOUT_S: Final = 5.0
@@ -44,11 +46,10 @@ class Subscriber:
     """One persistent MQTT session; `state` and `said` tell how it stands with the broker."""
 
     def __init__(
-        self, host: str, port: int, client_id: str, topics: Sequence[str], *, username: str | None = None,
-        password: str | None = None, will: tuple[str, bytes] | None = None,
+        self, door: Door, client_id: str, topics: Sequence[str], *, will: tuple[str, bytes] | None = None,
         monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
-        self.host, self.port = host, port
+        self.door = door
         self.state, self.said = CONNECTING, "not tried yet"
         self.connections = 0  # counts CONNACKs: packet ids of an earlier connection mean nothing
         self._topics = topics
@@ -58,17 +59,17 @@ class Subscriber:
         self._retry_s, self._backoff_s, self._misc_s = monotonic_s() + PAUSE_S, BACKOFF_S[0], 0.0
         self._up = False  # whether there is a connection, or one in the making
         self._subscribed = self._turned_away = False
-        self._client = self._make(client_id, username, password, will)
+        self._client = self._make(door.client_id or client_id, will)
 
-    def _make(
-        self, client_id: str, username: str | None, password: str | None, will: tuple[str, bytes] | None
-    ) -> mqtt.Client:
+    def _make(self, client_id: str, will: tuple[str, bytes] | None) -> mqtt.Client:
         client = mqtt.Client(
             CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=mqtt.MQTTv311,
             manual_ack=True, reconnect_on_failure=False,
         )  # fmt: skip
-        if username:
-            client.username_pw_set(username, password)
+        if self.door.username:
+            client.username_pw_set(self.door.username, self.door.password)
+        if (context := tls_context(self.door)) is not None:
+            client.tls_set_context(context)
         if will:
             client.will_set(*will, qos=1, retain=True)
         client.connect_timeout = CONNECT_TIMEOUT_S
@@ -118,7 +119,7 @@ class Subscriber:
 
     @property
     def _where(self) -> str:
-        return f"{self.host}:{self.port}"
+        return self.door.where
 
     @property
     def subscribed(self) -> bool:
@@ -195,13 +196,13 @@ class Subscriber:
         self._batch.clear()
         self._turned_away = False
         try:
-            self._client.connect(self.host, self.port, KEEPALIVE_S)
+            self._client.connect(self.door.host, self.door.port, KEEPALIVE_S)
         except ssl.SSLCertVerificationError as error:  # an OSError too, but retrying does not mend it
             self.state, self.said = REFUSED, f"the certificate of {self._where} is not trusted: {error.verify_message}"
         except OSError as error:
             self.state, self.said = CONNECTING, f"no broker at {self._where}: {error.strerror or error}"
         except ValueError as error:  # of no host name at all
-            self.state, self.said = CONNECTING, f"'{self.host}' is no address: {error}"
+            self.state, self.said = CONNECTING, f"'{self.door.host}' is no address: {error}"
         else:
             self._up = True
             self.said = f"{self._where} answers, but not yet as an MQTT broker" if self.state != REFUSED else self.said

@@ -18,6 +18,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.broker import Broker
 from collector.clock import WallClock
+from collector.door import Door
 from collector.live import Collector
 from collector.site import parse_site
 from collector.store import open_store
@@ -90,7 +91,7 @@ def ours(broker: Broker, count: int, tag: int, folder: Path) -> float:
     facility = facility_of(tag)
     site = parse_site(site_text(facility, UNITS))
     with open_store(folder / f"store-{tag}", facility) as store:
-        collector = Collector(site, store, broker.host, broker.port, WallClock())
+        collector = Collector(site, store, Door(broker.host, broker.port), WallClock())
         while not collector.line.subscribed:
             collector.turn(0.05)
         feeder = Feeder(broker, count, tag)

@@ -21,6 +21,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.broker import Broker
 from collector.clock import ManualClock
+from collector.door import Door
 from collector.live import Collector
 from collector.reading import Reading
 from collector.senml import encode_pack
@@ -117,7 +118,7 @@ def measure(broker: Broker, folder: Path, falling: int, rate_per_s: float) -> di
     # widens how far ahead of it a reading may be.
     clock = ManualClock(time.time_ns() // 1_000_000, speed=60.0)
     with open_store(folder / f"store-{broker.name.split()[0]}", FACILITY) as store:
-        collector = Collector(parse_site(site_text(falling)), store, broker.host, broker.port, clock)
+        collector = Collector(parse_site(site_text(falling)), store, Door(broker.host, broker.port), clock)
         while not collector.line.subscribed:
             collector.turn(0.05)
         ward = Ward(broker)

@@ -8,6 +8,7 @@ import pytest
 
 from collector.broker.process import Broker
 from collector.clock import ManualClock
+from collector.door import Door
 from collector.live import Collector
 from collector.rules import entries
 from collector.rules.entries import JournalEntry
@@ -36,14 +37,14 @@ def done(day: float) -> JournalEntry:
 def test_raised_once_ended_by_the_work_and_not_again_after_a_restart(nats: Broker, tmp_path: Path) -> None:
     clock = ManualClock(START_MS + 10 * HOUR)
     with open_store(tmp_path, "lake", durable=False) as store:
-        collector = Collector(SITE, store, nats.host, nats.port, clock)
+        collector = Collector(SITE, store, Door(nats.host, nats.port), clock)
         JournalWriter(tmp_path).append([done(0.25)])
         for days in (0, 29, 2, 0, 1):
             clock.advance(days * DAY)
             collector.turn()
         assert told(store) == [(31, "raised")]
         collector.close()
-        collector = Collector(SITE, store, nats.host, nats.port, clock)
+        collector = Collector(SITE, store, Door(nats.host, nats.port), clock)
         collector.turn()
         assert [alarm.condition for alarm in collector.followed.board.speaking()] == ["service-due"]
         JournalWriter(tmp_path).append([done(32.25)])

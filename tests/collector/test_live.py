@@ -9,6 +9,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.clock import ManualClock
+from collector.door import Door
 from collector.intake import subscriber
 from collector.live import Collector
 from collector.reading import Reading
@@ -80,7 +81,7 @@ class Bench:
 
     def collector(self, *, store=None, site=SITE, **options) -> Collector:
         made = Collector(
-            parse_site(site), store or self.store(), self.broker.host, self.broker.port, self.clock, **options
+            parse_site(site), store or self.store(), Door(self.broker.host, self.broker.port), self.clock, **options
         )
         self.closers.append(made.line.close)
         self.until(made, lambda: made.line.subscribed, "the subscription")

@@ -6,4 +6,4 @@ from pathlib import Path
 from collector.cli.collect import collect
 
 site, broker, data, clock = sys.argv[1:5]
-collect(Path(site), broker, Path(data), clock)
+collect(Path(site), broker, None, Path(data), clock)

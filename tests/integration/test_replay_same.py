@@ -11,6 +11,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.clock import ManualClock
+from collector.door import Door
 from collector.live import Collector
 from collector.reading import Reading
 from collector.recording import open_writer
@@ -53,7 +54,7 @@ def collect(broker, data: Path, readings: list[Reading]) -> list[bytes]:
     client.loop_start()
     wait_for(client.is_connected, 10, "the publisher's connection")
     with open_store(data, FACILITY) as store:
-        collector = Collector(site, store, broker.host, broker.port, clock)
+        collector = Collector(site, store, Door(broker.host, broker.port), clock)
         sent = 0
 
         def all_read() -> bool:

@@ -8,6 +8,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.clock import ManualClock
+from collector.door import Door
 from collector.senml import decode_pack
 from simulator.publish import Publisher, PublishError, publish
 from tests.simulator.fleets import MINUTE, T0, fault, fleet, site, unit
@@ -59,7 +60,7 @@ def listener(broker):
 @contextmanager
 def playing(a_fleet, host, port, clock):
     """A publisher in its own thread, stopped at the end."""
-    publisher, stop = Publisher(a_fleet, host, port, clock), threading.Event()
+    publisher, stop = Publisher(a_fleet, Door(host, port), clock), threading.Event()
     thread = threading.Thread(target=publisher.run, args=(stop,))
     thread.start()
     try:
@@ -159,7 +160,7 @@ def test_a_past_is_sent_at_once(broker, listener):
     clock, stop = ManualClock(T0 + 20 * MINUTE), threading.Event()
     one = fleet(NO_LOSS, THREE)
     thread = threading.Thread(
-        target=publish, args=(one, broker.host, broker.port, clock, stop), kwargs={"since_ms": T0}
+        target=publish, args=(one, Door(broker.host, broker.port), clock, stop), kwargs={"since_ms": T0}
     )
     thread.start()
     try:
@@ -172,4 +173,4 @@ def test_a_past_is_sent_at_once(broker, listener):
 def test_a_real_hospital_is_never_played():
     real = site(unit("u1"), facility="lakeside")
     with pytest.raises(PublishError, match=r"'lakeside' is not a simulator's.*begins with 'sim-'"):
-        publish(fleet("", real), "127.0.0.1", 1, ManualClock(T0), threading.Event())
+        publish(fleet("", real), Door("127.0.0.1", 1), ManualClock(T0), threading.Event())

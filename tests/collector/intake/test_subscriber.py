@@ -11,6 +11,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.broker.nats import ACK_WAIT
+from collector.door import Door
 from collector.intake import subscriber as module
 from collector.intake.subscriber import CONNECTED, CONNECTING, NOT_UTF8, REFUSED, Subscriber
 from tests.waiting import free_port, wait_for
@@ -62,7 +63,9 @@ def make(broker):
     made: list[Subscriber] = []
 
     def new(**options):
-        line = Subscriber(broker.host, broker.port, "sieveward-sim-t", ["oxygen/v1/sim-t/unit/+/readings"], **options)
+        line = Subscriber(
+            Door(broker.host, broker.port), "sieveward-sim-t", ["oxygen/v1/sim-t/unit/+/readings"], **options
+        )
         made.append(line)
         return line
 
@@ -170,7 +173,7 @@ def test_a_batch_is_bounded_and_the_rest_waits(make, publish, monkeypatch):
 
 def test_a_broker_that_is_not_there_is_a_state_and_the_pauses_grow():
     clock = Clock()
-    line = Subscriber("127.0.0.1", free_port(), "c", ["t"], monotonic_s=clock)
+    line = Subscriber(Door("127.0.0.1", free_port()), "c", ["t"], monotonic_s=clock)
     pauses = []
     for _ in range(9):
         assert line.poll(0.0) == []
@@ -184,7 +187,7 @@ def test_a_broker_that_is_not_there_is_a_state_and_the_pauses_grow():
 
 def test_no_attempt_before_its_time():
     clock = Clock()
-    line = Subscriber("127.0.0.1", free_port(), "c", ["t"], monotonic_s=clock)
+    line = Subscriber(Door("127.0.0.1", free_port()), "c", ["t"], monotonic_s=clock)
     line.poll(0.0)
     retry_s = line._retry_s
     clock.now_s += 0.1
@@ -194,14 +197,14 @@ def test_no_attempt_before_its_time():
 
 @pytest.mark.parametrize("host", ["", "a" * 70 + ".invalid", "no such host", "256.1.1.1"])
 def test_an_address_that_is_none_is_a_state(host):
-    line = Subscriber(host, 1, "c", ["t"])
+    line = Subscriber(Door(host, 1), "c", ["t"])
     assert line.poll(0.0) == []
     assert line.state == CONNECTING
     assert line.said
 
 
 def test_a_broker_that_goes_and_comes_back_is_found_again(nats):
-    line = Subscriber(nats.host, nats.port, "c", ["t"])
+    line = Subscriber(Door(nats.host, nats.port), "c", ["t"])
     subscribed(line)
     nats.kill()
     wait_for(lambda: line.poll(0.05) == [] and line.state == CONNECTING, 10, "the loss to be noticed")
@@ -261,7 +264,7 @@ def server():
 
 def test_a_refusal_is_told_in_the_brokers_words(server):
     refusing = server(b"\x20\x02\x00\x05", hold=False)  # CONNACK, return code 5 (MQTT 3.1.1, table 3.1)
-    line = Subscriber("127.0.0.1", refusing.port, "c", ["t"], username="u", password="wrong")  # noqa: S106 - none at all
+    line = Subscriber(Door("127.0.0.1", refusing.port, "u", "wrong"), "c", ["t"])
     wait_for(lambda: line.poll(0.05) == [] and line.state == REFUSED, 10, "the refusal")
     wait_for(lambda: line.poll(0.05) == [] and not line._up, 10, "the end of the connection")
     assert "Not authorized" in line.said
@@ -270,7 +273,7 @@ def test_a_refusal_is_told_in_the_brokers_words(server):
 def test_a_refused_subscription_is_told_and_tried_again(server):
     suback = packet(0x90, struct.pack(">H", 1) + b"\x80")  # SUBACK, failure (MQTT 3.1.1, section 3.9.3)
     refusing = server(b"\x20\x02\x00\x00" + suback)
-    line = Subscriber("127.0.0.1", refusing.port, "c", ["t"])
+    line = Subscriber(Door("127.0.0.1", refusing.port), "c", ["t"])
     wait_for(lambda: line.poll(0.02) == [] and not line._up and line.state == REFUSED, 10, "the refusal")
     assert "refuses the subscription" in line.said
     assert not line.subscribed
@@ -286,7 +289,7 @@ def test_a_refused_subscription_is_told_and_tried_again(server):
 
 def test_it_is_not_subscribed_before_the_broker_says_so(server):
     silent = server(b"\x20\x02\x00\x00")
-    line = Subscriber("127.0.0.1", silent.port, "c", ["t"])
+    line = Subscriber(Door("127.0.0.1", silent.port), "c", ["t"])
     wait_for(lambda: line.poll(0.02) == [] and line.state == CONNECTED, 10, "the CONNACK")
     for _ in range(10):
         line.poll(0.02)
@@ -300,7 +303,7 @@ def test_it_is_not_subscribed_before_the_broker_says_so(server):
 @pytest.mark.parametrize("hold", [False, True])
 def test_something_that_is_no_broker_is_never_an_exception(server, answer, hold):
     strange = server(answer, hold=hold)
-    line = Subscriber("127.0.0.1", strange.port, "c", ["t"])
+    line = Subscriber(Door("127.0.0.1", strange.port), "c", ["t"])
     wait_for(lambda: line.poll(0.02) == [] and (strange.held or not line._up), 10, "an answer")
     for _ in range(5):
         assert line.poll(0.02) == []
@@ -317,7 +320,7 @@ def packet(kind: int, body: bytes) -> bytes:
 def test_a_topic_that_is_not_text_is_handed_on_with_a_name_of_its_own(server):
     bad = packet(0x32, struct.pack(">H", 3) + b"a\xff\xfe" + struct.pack(">H", 1) + b"x")
     broken = server(b"\x20\x02\x00\x00" + bad)
-    line = Subscriber("127.0.0.1", broken.port, "c", ["t"])
+    line = Subscriber(Door("127.0.0.1", broken.port), "c", ["t"])
     assert [(m[0], m[1]) for m in batch_of(line, 1)] == [(NOT_UTF8, b"x")]
     line.close()
 
@@ -350,7 +353,7 @@ def test_the_last_words_arrive_although_the_broker_was_still_speaking(server, ho
     """Closing a socket with unread input resets the connection, and the other side loses what it has not read yet."""
     line_of_broker = packet(0x30, struct.pack(">H", 1) + b"t" + b"x" * 100)
     speaking = server(b"\x20\x02\x00\x00")
-    line = Subscriber("127.0.0.1", speaking.port, "c", ["t"])
+    line = Subscriber(Door("127.0.0.1", speaking.port), "c", ["t"])
     wait_for(lambda: line.poll(0.02) == [] and line.state == CONNECTED, 10, "the CONNACK")
     (theirs,) = speaking.held
     theirs.sendall(line_of_broker * 500)  # lies unread when the connection is broken
@@ -374,7 +377,7 @@ def test_what_it_publishes_is_confirmed(make):
 
 
 def test_an_untrusted_certificate_is_said_in_words(monkeypatch):
-    line = Subscriber("127.0.0.1", 1, "c", ["t"])
+    line = Subscriber(Door("127.0.0.1", 1), "c", ["t"])
 
     def untrusted(*_: object) -> None:
         error = ssl.SSLCertVerificationError()
