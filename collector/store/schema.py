@@ -7,6 +7,7 @@ runs in a transaction of its own, together with the record that it ran. A store 
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 from typing import Final
@@ -109,6 +110,29 @@ def capacity(db: Database) -> None:
     db.conn.execute("CREATE TABLE estimate (unit_no INTEGER PRIMARY KEY, body BLOB NOT NULL)")
 
 
+@MIGRATIONS()
+def people(db: Database) -> None:
+    """Accounts, sessions, one-time codes, wall links, and what was tried in vain; secrets are kept as hashes only."""
+    for statement in (
+        # password: Argon2id in its encoded form, "" until the person has set one. sso: what the provider calls them.
+        """CREATE TABLE account (id INTEGER PRIMARY KEY, login TEXT NOT NULL UNIQUE, name TEXT NOT NULL,
+            role TEXT NOT NULL, wards TEXT NOT NULL, password TEXT NOT NULL, sso TEXT NOT NULL,
+            disabled INTEGER NOT NULL, made_ms INTEGER NOT NULL)""",
+        """CREATE TABLE session (id INTEGER PRIMARY KEY, token_hash TEXT NOT NULL UNIQUE, account_id INTEGER NOT NULL,
+            made_ms INTEGER NOT NULL, seen_ms INTEGER NOT NULL, address TEXT NOT NULL, how TEXT NOT NULL,
+            ended_ms INTEGER)""",
+        "CREATE INDEX session_by_account ON session (account_id, made_ms)",
+        # account_id is NULL for the code that makes the first administrator.
+        """CREATE TABLE one_time_code (code_hash TEXT PRIMARY KEY, purpose TEXT NOT NULL, account_id INTEGER,
+            until_ms INTEGER NOT NULL) WITHOUT ROWID""",
+        """CREATE TABLE wall_link (id INTEGER PRIMARY KEY, token_hash TEXT NOT NULL UNIQUE, ward TEXT NOT NULL,
+            place TEXT NOT NULL, made_ms INTEGER NOT NULL, made_by TEXT NOT NULL, withdrawn_ms INTEGER)""",
+        """CREATE TABLE vain_try (key TEXT PRIMARY KEY, tries INTEGER NOT NULL, last_ms INTEGER NOT NULL)
+            WITHOUT ROWID""",
+    ):
+        db.conn.execute(statement)
+
+
 def migrate(conn: sqlite3.Connection, path: Path) -> None:
     """Bring the store up to date; StoreError when it is newer than this program or not a store."""
     with store_errors(path):
@@ -149,6 +173,16 @@ def check_facility(conn: sqlite3.Connection, path: Path, facility_id: str) -> No
         owner = "no facility" if row is None else f"facility '{row[0]}'"
         raise StoreError("other-facility", f"{path} belongs to {owner}, not to '{facility_id}'. Name another data "
                          "directory, or the site file that goes with this one.")  # fmt: skip
+
+
+def applied_migrations(conn: sqlite3.Connection) -> tuple[str, ...]:
+    """The migrations that a store has seen, by name."""
+    return tuple(sorted(name for (name,) in conn.execute(_APPLIED, (MIGRATION_SET,))))
+
+
+def unknown_migrations(names: Iterable[str]) -> list[str]:
+    """Those of some migrations that this program does not know: their store is a newer version's."""
+    return sorted(set(names) - _known())
 
 
 def _refuse_newer(conn: sqlite3.Connection, path: Path) -> set[str]:
