@@ -21,6 +21,7 @@ from collector.site_tables import (
     Cylinder,
     Facility,
     Id,
+    Influx,
     Model,
     Part,
     Percent,
@@ -33,8 +34,8 @@ from collector.site_tables import (
 )  # fmt: skip
 
 __all__ = [
-    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Model", "Part", "Percent",
-    "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward", "fault_text", "load_site",
+    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Influx", "Model", "Part",
+    "Percent", "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward", "fault_text", "load_site",
     "parse_site",
 ]  # fmt: skip
 
@@ -62,6 +63,7 @@ class Site(Table):
     cylinders: tuple[Cylinder, ...] = Field(default=(), alias="cylinder")
     bridges: tuple[Bridge, ...] = Field(default=(), alias="bridge")
     people: tuple[Person, ...] = Field(default=(), alias="person")
+    influx: Influx | None = None
 
     @property
     def simulated(self) -> bool:
@@ -143,7 +145,7 @@ def parse_site(text: str, name: str = "site.toml") -> Site:
 
 _TABLES: dict[str, type[Table]] = {
     "facility": Facility, "ward": Ward, "model": Model, "unit": Unit, "part": Part, "analyser": Analyser,
-    "cylinder": Cylinder, "bridge": Bridge, "person": Person,
+    "cylinder": Cylinder, "bridge": Bridge, "person": Person, "influx": Influx,
 }  # fmt: skip
 
 

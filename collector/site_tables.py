@@ -252,3 +252,16 @@ class Person(Table):
     name: str = ""
     role: Literal["ward", "engineer", "planner", "administrator"] = "ward"
     ward: str = ""
+
+
+class Influx(Table):
+    """An InfluxDB 2 server that keeps for long what the store keeps for a time; the token lies in a file of its own.
+
+    `token_file` is relative to the site file. `bucket` is `name`, or `database/policy` where the server maps them.
+    """
+
+    url: Annotated[str, Field(pattern=r"^https?://[^\s]+$")]
+    org: str = ""
+    bucket: Annotated[str, Field(min_length=1)]
+    token_file: Annotated[str, Field(min_length=1)]
+    timeout_s: Annotated[float, Field(gt=0, le=300)] = 20.0

@@ -70,6 +70,8 @@ def _make_room_for_late(conn: sqlite3.Connection, rows: list[tuple[Any, ...]], m
     rolled, packed = marks.get("rolled_until", 0), marks.get("packed_until", 0)
     due = {(row[0] // MINUTE_MS * MINUTE_MS, row[1]) for row in rows if row[0] < rolled}
     conn.executemany("INSERT OR IGNORE INTO rollup_due VALUES (?, ?)", sorted(due))
+    # A new number each time: a copy that was made between two late readings of a minute has only the first of them.
+    conn.executemany("INSERT OR REPLACE INTO late_minute (minute_ms, unit_no) VALUES (?, ?)", sorted(due))
     for unit_no, hour_ms in sorted({(row[1], row[0] // HOUR_MS * HOUR_MS) for row in rows if row[0] < packed}):
         unpack_hour(conn, unit_no, hour_ms)
 

@@ -27,6 +27,9 @@ SLICE_ROWS: Final = 10_000
 
 _DROP_HOURS: Final = """DELETE FROM reading_hour WHERE rowid IN
     (SELECT rowid FROM reading_hour WHERE hour_ms < ? ORDER BY hour_ms LIMIT ?)"""
+# What was late is worth knowing for as long as the readings themselves are there.
+_DROP_LATE: Final = """DELETE FROM late_minute WHERE seq IN
+    (SELECT seq FROM late_minute WHERE minute_ms < ? ORDER BY minute_ms LIMIT ?)"""
 
 
 def retain(conn: sqlite3.Connection, now_ms: int, retention: Retention) -> bool:
@@ -41,6 +44,8 @@ def retain(conn: sqlite3.Connection, now_ms: int, retention: Retention) -> bool:
     if conn.execute(_DROP_HOURS, (raw, SLICE_HOURS)).rowcount == SLICE_HOURS:
         return True
     if _drop_hot(conn, raw):
+        return True
+    if conn.execute(_DROP_LATE, (raw, SLICE_ROWS)).rowcount == SLICE_ROWS:
         return True
     by_unit = (("rollup_1m", "at_ms", minutes), ("rollup_1h", "at_ms", hours), ("capacity_hour", "hour_ms", hours))
     return any(_drop_by_unit(conn, table, column, before_ms) for table, column, before_ms in by_unit)

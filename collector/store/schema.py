@@ -133,6 +133,14 @@ def people(db: Database) -> None:
         db.conn.execute(statement)
 
 
+@MIGRATIONS()
+def late_minutes(db: Database) -> None:
+    """Minutes that readings came for after they were rolled up: whoever copies what is rolled up copies them again."""
+    # AUTOINCREMENT: a number is never given twice, so "after the last one seen" holds when rows are taken away.
+    db.conn.execute("""CREATE TABLE late_minute (seq INTEGER PRIMARY KEY AUTOINCREMENT, minute_ms INTEGER NOT NULL,
+        unit_no INTEGER NOT NULL, UNIQUE (minute_ms, unit_no))""")
+
+
 def migrate(conn: sqlite3.Connection, path: Path) -> None:
     """Bring the store up to date; StoreError when it is newer than this program or not a store."""
     with store_errors(path):
