@@ -39,12 +39,23 @@ TEST_ALARM: Final = "test-alarm"
 COPY_KEPT: Final = "copy-kept"
 COPY_FAILED: Final = "copy-failed"
 STORE_RESTORED: Final = "store-restored"
+#: Somebody sent far too much: {kind: unit, cylinder or bridge, id, state: began or ended, left_out}.
+FLOOD: Final = "flood"
+#: People at the door: {how}; {why}; {reason, left_out}; {tries, minutes, of: "account" or "address"}. Never a secret.
+SIGN_IN: Final = "sign-in"
+SIGN_OUT: Final = "sign-out"
+SIGN_IN_REFUSED: Final = "sign-in-refused"
+SIGN_IN_LOCKED: Final = "sign-in-locked"
+#: An account was changed: {login, what, ...what is new}; a wall link: {link, place, what: made or withdrawn}.
+ACCOUNT: Final = "account"
+WALL_LINK: Final = "wall-link"
 COLLECTOR_START: Final = "collector-start"
 COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
     CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
     TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
-    TEST_ALARM, COPY_KEPT, COPY_FAILED, STORE_RESTORED, COLLECTOR_START, COLLECTOR_STOP,
+    TEST_ALARM, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
+    SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
 
 DONE: Final = "done"
