@@ -23,6 +23,7 @@ from collector.cli import (
     replay,
     report,
     simulate,
+    site,
     work,
 )
 from collector.cli.says import EXIT_WRONG, Refused, say_error
@@ -56,6 +57,7 @@ app.command("dashboard")(dashboard.dashboard)
 app.command("check")(check.check)
 app.add_typer(work.app, name="work")
 app.add_typer(journal.app, name="journal")
+app.add_typer(site.app, name="site")
 app.add_typer(bench.app, name="bench")
 
 
