@@ -1,0 +1,77 @@
+"""All ports of a bridge as one source of readings, in one thread."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from collector.bridge.bridge_file import BridgeFile, BridgeFileError, PortTable
+from collector.bridge.port import Line, Port, open_line
+from collector.bridge.profile import find_profile, load_profile
+from collector.bridge.source import PortState
+from collector.bridge.talk import Behind, talk_for
+from collector.bridge.values import Maker
+from collector.reading import QUANTITIES, Reading
+
+__all__ = ["Ports"]
+
+_FIELDS = (*QUANTITIES, "lamp")
+
+
+class Ports:
+    """The ports of a bridge file, opened as they can be; `beside` is where its profiles' paths begin."""
+
+    def __init__(
+        self,
+        bridge: BridgeFile,
+        beside: Path,
+        tick: Callable[[], float] = time.monotonic,
+        opener: Callable[[PortTable], Line] = open_line,
+    ) -> None:
+        self._ports = [_port(table, bridge.altitude_m, beside, tick, opener) for table in bridge.ports]
+
+    def turn(self, now_ms: int) -> list[Reading]:
+        """Read what is there. Of one unit and one moment there is one reading; what came later in it counts."""
+        found: dict[tuple[str, int], Reading] = {}
+        for port in self._ports:
+            for reading in port.turn(now_ms):
+                known = found.setdefault((reading.unit, reading.time_ms), reading)
+                if known is not reading:
+                    _add(known, reading)
+        return list(found.values())
+
+    def filenos(self) -> list[int]:
+        """What to wait on for reading."""
+        return [number for port in self._ports if (number := port.fileno()) is not None]
+
+    def wait_s(self) -> float:
+        """How long may be waited at most before the next turn."""
+        return min(port.wait_s() for port in self._ports)
+
+    def state(self) -> list[PortState]:
+        """How each port stands, in the file's order."""
+        return [port.state() for port in self._ports]
+
+    def close(self) -> None:
+        """Let go of all lines."""
+        for port in self._ports:
+            port.close()
+
+
+def _add(known: Reading, later: Reading) -> None:
+    for name in _FIELDS:
+        if (value := getattr(later, name)) is not None:
+            setattr(known, name, value)
+
+
+def _port(
+    table: PortTable, altitude_m: float, beside: Path, tick: Callable[[], float], opener: Callable[[PortTable], Line]
+) -> Port:
+    profile = load_profile(find_profile(table.profile, beside))
+    maker = Maker(profile, altitude_m, table.calibrated_altitude_m)
+    try:
+        talk = talk_for(profile, Behind(table.unit, table.units), maker)
+    except ValueError as error:
+        raise BridgeFileError(f"port {table.path}, profile '{table.profile}': {error}") from error
+    return Port(table, talk, maker.corrections, tick, opener)
