@@ -49,13 +49,21 @@ SIGN_IN_LOCKED: Final = "sign-in-locked"
 #: An account was changed: {login, what, ...what is new}; a wall link: {link, place, what: made or withdrawn}.
 ACCOUNT: Final = "account"
 WALL_LINK: Final = "wall-link"
+#: Points that the long memory did not take, or that were gone before it could: {points, line, said}.
+POINTS_DROPPED: Final = "points-dropped"
+#: A message that a gateway took, or did not: {way, person, role, alarms: [{about, unit, ward, condition, priority}],
+#: attempt, step, say} and `said`, why not, with `last` when it is not tried again. `about` is alarm-N (N the row that
+#: people must hear), test-N (N the test's row), collector-MS or broker-MS. Never an address or a password.
+MESSAGE_SENT: Final = "message-sent"
+MESSAGE_FAILED: Final = "message-failed"
 COLLECTOR_START: Final = "collector-start"
 COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
     CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
     TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
-    TEST_ALARM, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
-    SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, COLLECTOR_START, COLLECTOR_STOP,
+    TEST_ALARM, POINTS_DROPPED, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
+    SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, FLOOD,
+    MESSAGE_SENT, MESSAGE_FAILED, COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
 
 DONE: Final = "done"
