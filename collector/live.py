@@ -22,6 +22,7 @@ from collector.door import Door
 from collector.followed import Followed
 from collector.horizon import Horizon
 from collector.intake.admit import Admission, Admitted
+from collector.intake.flood import Flood
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
 from collector.notify.teller import Teller, lost_payload
@@ -54,11 +55,11 @@ class Collector:
             [topic(facility, "+") for topic in (readings_topic, link_topic, gauge_topic)],
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
-        self.admission = Admission(site, clock.speed)
+        self.flood = Flood(Admission(site, clock.speed), clock.speed, monotonic_s)
         self.horizon = Horizon(clock.speed)
         wards = [ward.id for ward in site.places()]
         self.teller = Teller(facility, wards, self.line, self._signal)
-        self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0}
+        self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0, "flooded": 0}
         self.store_said = ""  # what is wrong with the store, "" while it is good
         self._store_kind = ""
         self._upkeep = Upkeep(store, clock)
@@ -127,13 +128,14 @@ class Collector:
         late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
         news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms),
-                *followed.dues.news(now_ms), *self._judge_backup(admitted, now_ms)]  # fmt: skip
+                *self.flood.notes(now_ms), *followed.dues.news(now_ms),
+                *self._judge_backup(admitted, now_ms)]  # fmt: skip
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():
                 new = self.store.add_readings(admitted.readings)
                 followed.save_units()
-                self.store.quarantine(admitted.quarantined)
+                self.store.quarantine(admitted.quarantined, admitted.unkept)
                 rows = self._write_journal(news)
                 if due or admitted.links:
                     self._write_status(now_ms, admitted)
@@ -149,10 +151,7 @@ class Collector:
         return [*read, *self.followed.judge_backup(now_ms)] if known else read
 
     def _admit(self, batch: list[Message], now_ms: int) -> Admitted:
-        admitted = Admitted()
-        admit = self.admission.admit
-        for topic, payload, _mid, _connection in batch:
-            admit(topic, payload, now_ms, admitted)
+        admitted = self.flood.admit(batch, now_ms)
         # A pack's moments may stand in any order; the rules ignore what is older than they have seen of a unit.
         admitted.readings.sort(key=_time_ms)
         return admitted
@@ -160,7 +159,8 @@ class Collector:
     def _count(self, batch: list[Message], admitted: Admitted, new: int, late: int) -> None:
         counts = self.counts
         counts["messages"] += len(batch)
-        counts["quarantined"] += len(admitted.quarantined)
+        counts["quarantined"] += len(admitted.quarantined) + admitted.unkept.total()
+        counts["flooded"] += admitted.flooded
         counts["readings"] += new
         counts["duplicates"] += len(admitted.readings) - new
         counts["late"] += late
@@ -209,7 +209,7 @@ class Collector:
             "broker": self.line.door.where, "broker_state": self.line.state,
             "broker_said": self.line.said, "caught_up": self.horizon.caught_up, "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
-            "told_ms": dict(self.teller.told_ms), **self.counts,
+            "told_ms": dict(self.teller.told_ms), "flooding": self.flood.status(), **self.counts,
         }  # fmt: skip
 
     def _tell(self) -> None:

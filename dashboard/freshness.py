@@ -6,7 +6,8 @@ say how old anything is.
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from collections.abc import Iterable
+from typing import Any, Final, NamedTuple
 
 from collector.rules.limits import LIMITS
 from collector.rules.unitrow import SILENT, UNSEEN, UnitRow
@@ -65,8 +66,14 @@ def banners(now: Now, wall_ms: int) -> list[Banner]:
         found.append(Banner(True, words.store_fault(status.store_said or status.store_state)))
     elif not status.caught_up:
         found.append(Banner(False, words.CATCHING_UP))
+    if status is not None and status.flooding:
+        found.append(Banner(False, words.FLOODING.format(_names(status.flooding))))
     if now.site is not None and now.site.units and not any(row.last_ms for row in now.units.values()):
         found.append(Banner(False, words.WAITING))
     if now.site is None:
         found.append(Banner(False, words.NO_SITE))
     return found
+
+
+def _names(flooding: Iterable[dict[str, Any]]) -> str:
+    return ", ".join(f"{who['kind']} {who['id']}" for who in flooding)

@@ -62,6 +62,8 @@ class CollectorNow(msgspec.Struct, frozen=True, kw_only=True):
     quarantined: int = 0
     duplicates: int = 0
     late: int = 0
+    flooded: int = 0
+    flooding: tuple[dict[str, Any], ...] = ()
     rate_per_s: float = 0.0
     batch: int = 0
 

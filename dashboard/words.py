@@ -135,6 +135,7 @@ def store_fault(said: str) -> str:
 
 
 WORKING: Final = "Working it out …"
+FLOODING: Final = "Far too many messages from {}: only some are taken in; others are not affected. Look at the sender."
 CATCHING_UP: Final = "The collector is catching up with readings that the broker kept. Alarms may follow."
 NO_SITE: Final = "The collector has not told its site file, so wards and limits are not known here."
 CALM: Final = "Nothing needs attention."

@@ -6,6 +6,7 @@ with one bad moment gives its good ones, and the bad one is set aside with what 
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Final, NamedTuple
 
 from collector.backup.gauge import OVERFULL
@@ -44,9 +45,13 @@ class Gauge(NamedTuple):
 
 
 class Admitted:
-    """What a batch of messages came to."""
+    """What a batch of messages came to.
 
-    __slots__ = ("ahead", "gauges", "links", "quarantined", "readings")
+    `unkept` holds, by kind of reason, what was set aside beyond what is kept as evidence; `flooded` how many readings
+    of a flood were left out.
+    """
+
+    __slots__ = ("ahead", "flooded", "gauges", "links", "quarantined", "readings", "unkept")
 
     def __init__(self) -> None:
         self.readings: list[Reading] = []
@@ -54,6 +59,8 @@ class Admitted:
         self.links: list[LinkNews] = []
         self.ahead: list[Ahead] = []
         self.gauges: list[Gauge] = []
+        self.unkept: Counter[str] = Counter()
+        self.flooded = 0
 
 
 class Admission:
@@ -68,8 +75,7 @@ class Admission:
 
     def admit(self, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
         """Read one message into `out`."""
-        route = self._routes.get(topic) or self._route(topic)
-        kind, name = route
+        kind, name = self._routes.get(topic) or self._route(topic)
         if kind == "unit":
             self._admit_pack(name, topic, payload, received_ms, out)
         elif kind == "cylinder":
@@ -78,6 +84,14 @@ class Admission:
             self._admit_link(name, topic, payload, received_ms, out)
         else:
             out.quarantined.append(_aside(received_ms, topic, payload, kind, name))
+
+    def knows(self, topic: str) -> bool:
+        """Whether a message of this topic has been admitted before."""
+        return topic in self._routes
+
+    def route(self, topic: str) -> tuple[str, str]:
+        """Kind and name of whom a topic is about; of no topic of ours, the kind of reason and the reason."""
+        return self._routes.get(topic) or self._route(topic)
 
     def _route(self, topic: str) -> tuple[str, str]:
         parts = split_topic(topic)
@@ -113,7 +127,7 @@ class Admission:
             if fault is None and kpa is not None:
                 out.gauges.append(Gauge(cylinder, kpa, time_ms))
             elif fault is not None:
-                out.quarantined.append(_aside(received_ms, topic, payload, *fault))
+                _put_aside(out, _aside(received_ms, topic, payload, *fault))
 
     def _admit_pack(self, unit: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
         for reading in self._decoded(unit, topic, payload, received_ms, out):
@@ -121,7 +135,7 @@ class Admission:
             if fault is None:
                 out.readings.append(reading)
             else:
-                out.quarantined.append(_aside(received_ms, topic, payload, *fault))
+                _put_aside(out, _aside(received_ms, topic, payload, *fault))
 
     def _fault(self, reading: Reading, received_ms: int, out: Admitted) -> tuple[str, str] | None:
         timed = self._time_fault(reading.time_ms, received_ms)
@@ -150,3 +164,12 @@ class Admission:
 
 def _aside(received_ms: int, topic: str, payload: bytes, kind: str, reason: str) -> Quarantined:
     return Quarantined(received_ms, topic, payload, kind, reason)
+
+
+def _put_aside(out: Admitted, item: Quarantined) -> None:
+    """A pack's bad moments of one kind are shown by its first: 2,000 of them would else be 2,000 copies of the pack."""
+    last = out.quarantined[-1] if out.quarantined else None
+    if last is not None and last.payload is item.payload and last.reason_kind == item.reason_kind:
+        out.unkept[item.reason_kind] += 1
+    else:
+        out.quarantined.append(item)

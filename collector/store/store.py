@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -109,9 +109,9 @@ class Store:
         """Keep alarms as they stand."""
         present.save_alarms(self._writing(), alarms)
 
-    def quarantine(self, items: Iterable[quarantine.Quarantined]) -> None:
-        """Keep and count what could not be read."""
-        quarantine.add(self._writing(), items)
+    def quarantine(self, items: Iterable[quarantine.Quarantined], unkept: Mapping[str, int] | None = None) -> None:
+        """Keep and count what could not be read; unkept is counted only, by kind of reason."""
+        quarantine.add(self._writing(), items, unkept)
 
     def set_status(self, key: str, document: dict[str, Any]) -> None:
         """Keep a named document."""
