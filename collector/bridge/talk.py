@@ -186,6 +186,10 @@ class RegisterTalk:
         self._settle()
         self._numbers, self._raw = {}, bytearray()
 
+    def requests(self) -> list[bytes]:
+        """All requests of a round."""
+        return [ask.request() for ask in self._plan]
+
     def ask(self, index: int) -> bytes:
         """The request with this number."""
         self._settle()
