@@ -35,9 +35,9 @@ from collector.site_tables import (
 )  # fmt: skip
 
 __all__ = [
-    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Influx", "Messages", "Model", "Part",
-    "Percent", "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward", "fault_text", "load_site",
-    "parse_site",
+    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Influx", "Messages",
+    "Model", "Part", "Percent", "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward",
+    "fault_text", "load_site", "parse_site",
 ]  # fmt: skip
 
 #: A place in a TOML file: names of tables and keys, and numbers within arrays of tables.
