@@ -64,6 +64,7 @@ class Collector:
         self._store_kind = ""
         self._upkeep = Upkeep(store, clock)
         self._status_s, self._started_ms = float("-inf"), clock.now_ms()
+        self._broker_ms = self._started_ms  # since when the broker is as it is
         self._rate = (monotonic_s(), 0)
         self._batch_size = 0
         self._store_retry_s, self._store_pause_s = 0.0, STORE_RETRY_S[0]
@@ -117,6 +118,7 @@ class Collector:
         state_before = self.line.state
         batch = self.line.poll(timeout_s)
         if self.line.state != state_before:
+            self._broker_ms = self.clock.now_ms()
             log.say("broker", state=self.line.state, said=self.line.said)
         return batch
 
@@ -207,7 +209,7 @@ class Collector:
         return {
             "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
             "broker": self.line.door.where, "broker_state": self.line.state,
-            "broker_said": self.line.said, "caught_up": self.horizon.caught_up, "rate_per_s": round(rate, 1),
+            "broker_said": self.line.said, "broker_ms": self._broker_ms, "caught_up": self.horizon.caught_up, "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
             "told_ms": dict(self.teller.told_ms), "flooding": self.flood.status(), **self.counts,
         }  # fmt: skip
