@@ -11,12 +11,13 @@ from typing import Annotated, Final, NamedTuple
 import typer
 
 from collector.cli.collect import stop_on_signals
-from collector.cli.known import known
+from collector.cli.known import known, told_site_path
 from collector.cli.says import EXIT_FAILED, Refused, progress, say, say_error
 from collector.clock import Clock
 from collector.deliver.clock import FollowingClock
 from collector.deliver.desk import Desk
 from collector.deliver.loop import Carrier, Loop
+from collector.influx.carrier import influx_carrier
 from collector.log import log_to_stderr
 from collector.site import Site
 from collector.store import StoreError
@@ -34,8 +35,14 @@ class Place(NamedTuple):
 #: Makes a carrier, or None where the site does not ask for it; Refused when what it needs is wrong.
 Maker = Callable[[Place], AbstractContextManager[Carrier | None]]
 
+
+def _to_influx(place: Place) -> AbstractContextManager[Carrier | None]:
+    path = place.site_path or told_site_path(place.data)
+    return influx_carrier(place.site, path, place.data, place.clock.now_ms)
+
+
 #: What is carried outwards, by the name it has in the status document and the log.
-MAKERS: Final[dict[str, Maker]] = {}
+MAKERS: Final[dict[str, Maker]] = {"influx": _to_influx}
 
 
 def deliver(
