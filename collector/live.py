@@ -209,7 +209,8 @@ class Collector:
         return {
             "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
             "broker": self.line.door.where, "broker_state": self.line.state,
-            "broker_said": self.line.said, "broker_ms": self._broker_ms, "caught_up": self.horizon.caught_up, "rate_per_s": round(rate, 1),
+            "broker_said": self.line.said, "broker_ms": self._broker_ms, "caught_up": self.horizon.caught_up,
+            "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
             "told_ms": dict(self.teller.told_ms), "flooding": self.flood.status(), **self.counts,
         }  # fmt: skip
