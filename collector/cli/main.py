@@ -8,6 +8,7 @@ import typer
 
 from collector.cli import (
     bench,
+    bridge,
     check,
     collect,
     dashboard,
@@ -18,6 +19,7 @@ from collector.cli import (
     fleet,
     inventory,
     journal,
+    keep,
     parts,
     plan,
     replay,
@@ -44,6 +46,7 @@ app = typer.Typer(
 app.command("demo")(demo.demo)
 app.command("collect")(collect.collect)
 app.command("deliver")(deliver.deliver)
+app.command("bridge")(bridge.bridge)
 app.command("simulate")(simulate.simulate)
 app.command("replay")(replay.replay)
 app.command("export")(export.export)
@@ -55,8 +58,10 @@ app.command("parts")(parts.parts_command)
 app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)
 app.command("check")(check.check)
+app.command("restore")(keep.restore)
 app.add_typer(work.app, name="work")
 app.add_typer(journal.app, name="journal")
+app.add_typer(keep.app, name="keep")
 app.add_typer(site.app, name="site")
 app.add_typer(bench.app, name="bench")
 
