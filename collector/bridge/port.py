@@ -45,6 +45,11 @@ class Line(Protocol):
     def close(self) -> None: ...
 
 
+def why(error: Exception) -> str:
+    """Why a port cannot be had, and the way out."""
+    return _WHY.get(getattr(error, "errno", None) or 0, f"gone: {error}")
+
+
 def open_line(table: PortTable) -> Line:
     """Open a port for one program alone, reading and writing without waiting; one of GONE when it cannot be."""
     settings = {"baudrate": table.baud, "parity": _PARITY[table.parity], "bytesize": table.data_bits,
@@ -143,7 +148,7 @@ class Port:
     def _lost(self, error: Exception) -> None:
         was_open = self._line is not None
         self.close()
-        said = _WHY.get(getattr(error, "errno", None) or 0, f"gone: {error}")
+        said = why(error)
         if was_open or said != self._said:
             log.say("bridge-port", path=self._table.path, state="gone", said=said)
         self._said = said

@@ -1,0 +1,85 @@
+"""`sieveward bridge`: read units over serial lines and publish them; learn a device; prove a profile on a sample."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, NamedTuple
+
+import typer
+
+from collector.bridge.bridge_file import BridgeFile, BridgeFileError, load_bridge_file
+from collector.bridge.ports import Ports
+from collector.bridge.profile import shipped_profiles
+from collector.cli import bridge_learn, bridge_sample
+from collector.cli.doors import door_or_refuse
+from collector.cli.says import EXIT_FAILED, Refused, say
+from collector.door import Door
+
+Meters = typer.Option(metavar="M", help="With --check: metres above sea level, for galvanic analysers.")
+
+
+class Prepared(NamedTuple):
+    """A bridge that is ready to run."""
+
+    file: BridgeFile
+    ports: Ports
+    door: Door
+
+
+def bridge(
+    bridge_file: Annotated[
+        Path | None, typer.Argument(metavar="BRIDGE.toml", help="The bridge file: ports, units, broker.")
+    ] = None,
+    learn: Annotated[
+        str | None, typer.Option("--learn", metavar="PORT", help="Listen to a port and propose a profile.")
+    ] = None,
+    check: Annotated[
+        tuple[str, Path] | None,
+        typer.Option("--check", metavar="PROFILE SAMPLE", help="Try a profile (file, or shipped name) on a sample."),
+    ] = None,
+    profiles: Annotated[bool, typer.Option("--profiles", help="List the profiles that are shipped.")] = False,
+    baud: Annotated[int | None, typer.Option(help="With --learn: only this speed; otherwise the usual ones.")] = None,
+    seconds: Annotated[float, typer.Option(help="With --learn: how long each speed is given.")] = 15.0,
+    lines: Annotated[int, typer.Option(help="With --learn: so many lines are enough.")] = 20,
+    ask: Annotated[str, typer.Option(metavar="TEXT", help=r"With --learn: sent each second, such as '?\r'.")] = "",
+    altitude: Annotated[float, Meters] = 0.0,
+    calibrated_altitude: Annotated[float | None, Meters] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="With --check: JSON, one object.")] = False,
+) -> None:
+    """Read units over serial lines and publish their readings; what the broker has not yet is kept on disk.
+
+    --learn listens to a device and proposes a profile; --check proves a profile on a captured sample (exit status 1
+    when anything in it was refused).
+
+    Example: sieveward bridge bridge.toml
+
+    Example: sieveward bridge --learn /dev/ttyUSB0 > device.toml
+
+    Example: sieveward bridge --check device.toml sample.txt
+    """
+    chosen = [one for one in (bridge_file, learn, check, profiles or None) if one is not None]
+    if len(chosen) != 1:
+        raise Refused("name a bridge file, or one of --learn PORT, --check PROFILE SAMPLE and --profiles")
+    if learn is not None:
+        bridge_learn.learn(learn, baud, seconds, lines, ask)
+    elif check is not None:
+        bridge_sample.check(check[0], check[1], altitude, calibrated_altitude, as_json)
+    elif bridge_file is not None:
+        _run(prepared(bridge_file))
+    else:
+        for name, path in shipped_profiles().items():
+            say(f"{name:20}{path}")
+
+
+def prepared(path: Path) -> Prepared:
+    """Everything that a bridge file names, read and checked; Refused with every fault."""
+    try:
+        found = load_bridge_file(path)
+        ports = Ports(found, path.resolve().parent)
+    except BridgeFileError as error:
+        raise Refused(str(error)) from error
+    return Prepared(found, ports, door_or_refuse(found.broker, found.account))
+
+
+def _run(ready: Prepared) -> None:
+    raise Refused("not joined yet", EXIT_FAILED)
