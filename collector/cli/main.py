@@ -26,6 +26,8 @@ from collector.cli import (
     report,
     simulate,
     site,
+    user,
+    wall,
     work,
 )
 from collector.cli.says import EXIT_WRONG, Refused, say_error
@@ -59,6 +61,8 @@ app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)
 app.command("check")(check.check)
 app.command("restore")(keep.restore)
+user.app.add_typer(wall.app, name="wall")
+app.add_typer(user.app, name="user")
 app.add_typer(work.app, name="work")
 app.add_typer(journal.app, name="journal")
 app.add_typer(keep.app, name="keep")
