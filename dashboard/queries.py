@@ -26,6 +26,7 @@ from collector.rules.alarms import Alarm, urgency
 from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import CONDITION, JournalRow
 from collector.rules.unitrow import UnitRow
+from collector.safekeeping.told import DOCUMENT as SAFE_COPY
 from collector.site import Model, Site, SiteError, parse_site
 from collector.store import Quarantined, history, open_reader
 from collector.store.connect import snapshot, store_path
@@ -117,6 +118,7 @@ class Health(msgspec.Struct, frozen=True, kw_only=True):
     disk_free_bytes: int | None
     quarantined: dict[str, int]
     quarantine: list[Quarantined]
+    safe_copy: dict[str, Any] = {}
 
 
 def wall_ms() -> int:
@@ -212,10 +214,11 @@ def health(data_dir: Path) -> Health:
     with reader(data_dir) as conn:
         extent = history.extent(conn)
         counts, rows = history.quarantine_counts(conn), history.quarantine_rows(conn, QUARANTINE_ROWS)
+        safe_copy = history.status(conn, SAFE_COPY) or {}
     wal = store_path(data_dir).with_name(store_path(data_dir).name + "-wal")
     return Health(
         extent=extent, wal_bytes=wal.stat().st_size if wal.exists() else 0, disk_free_bytes=_free(data_dir),
-        quarantined=counts, quarantine=rows,
+        quarantined=counts, quarantine=rows, safe_copy=safe_copy,
     )  # fmt: skip
 
 
