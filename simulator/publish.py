@@ -88,7 +88,7 @@ class Publisher:
         if self._next is not None:
             wait_s = (self._next[0] - self.clock.now_ms()) / 1000 / max(self.clock.speed, 1e-6)
         wait_s = min(max(wait_s, 0.0 if self._behind() else shortest), longest)
-        sockets = [(line, sock) for line in self.lines if (sock := line.socket) is not None]
+        sockets = [(one.line, sock) for one in self.lines if (sock := one.line.socket) is not None]
         if not sockets:
             stop.wait(wait_s)
             return

@@ -14,6 +14,7 @@ import logging
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -25,12 +26,14 @@ MEMORY_MAX: Final = 20_000  # readings: some MB, and more than two hours of 24 u
 DONE_MAX: Final = 2_000  # so many are forgotten in a change of their own; fewer wait for the next one
 RETRY_S: Final = 5.0
 NAME: Final = "spool.sqlite3"
+_BEFORE_FILE: Final = -(2**60)
 
 
 class Spool:
     """`waiting` counts what no broker has, `dropped` what was lost for want of room, ever; `said`, "" when all is well.
 
-    boot names the machine's present start. What is taken is not given out again until it is given back.
+    `aside` says that a damaged spool was set aside since the start. boot names the machine's present start. What is
+    taken is not given out again until it is given back.
     """
 
     def __init__(
@@ -39,13 +42,15 @@ class Spool:
     ) -> None:  # fmt: skip
         self.path, self._limit_bytes, self._boot, self._memory_max = path, limit_bytes, boot, memory_max
         self._monotonic_s = monotonic_s
-        self.said = ""
+        self.said = self.aside = ""
         self._file: SpoolFile | None = None
         self._memory: OrderedDict[int, Reading] = OrderedDict()  # not on disk, oldest first
         self._taken: set[int] = set()
         self._done: set[int] = set()  # on disk still, but with the broker
         self._dropped, self._known = 0, (0, 0)  # dropped but not yet on record; the file's own counts when last seen
-        self._cursor, self._next_id, self._retry_s = 0, 1, float("-inf")
+        self._cursor, self._retry_s = 0, float("-inf")
+        # Ids below zero are of readings that came before the file could be opened: they collide with none in it.
+        self._next_id = _BEFORE_FILE
         self._ready()
 
     # -- what is known ---------------------------------------------------------------------------------------------
@@ -54,7 +59,7 @@ class Spool:
     def waiting(self) -> int:
         """Readings that no broker has acknowledged."""
         on_disk = self._file.waiting if self._file else self._known[0]
-        return on_disk - len(self._done) + len(self._memory)
+        return max(0, on_disk - len(self._done)) + len(self._memory)
 
     @property
     def dropped(self) -> int:
@@ -64,7 +69,17 @@ class Spool:
     @property
     def untaken(self) -> int:
         """Readings that are not on their way."""
-        return self.waiting - len(self._taken)
+        return max(0, self.waiting - len(self._taken))
+
+    @property
+    def undated(self) -> int:
+        """Readings whose moment is not known yet."""
+        try:
+            on_disk = self._file.undated if self._file else 0
+        except SpoolError as error:
+            self._failed(error)
+            on_disk = 0
+        return on_disk + sum(reading.time_ms < EARLIEST_MS for reading in self._memory.values())
 
     @property
     def oldest_ms(self) -> int | None:
@@ -101,13 +116,11 @@ class Spool:
             rows += [row for row in found if row[0] not in self._taken and row[0] not in self._done]
         if len(rows) < many:
             rows += [row for row in self._memory.items() if row[0] not in self._taken and row[1].time_ms >= EARLIEST_MS]
-        rows = rows[:many] if len(rows) <= many else self._back(rows, many)
+        if len(rows) > many:
+            self._cursor = min(self._cursor, rows[many][0] - 1)
+            rows = rows[:many]
         self._taken.update(one for one, _ in rows)
         return rows
-
-    def _back(self, rows: list[Row], many: int) -> list[Row]:
-        self._cursor = min(self._cursor, rows[many][0] - 1)
-        return rows[:many]
 
     def _read(self, many: int) -> list[Row]:
         if self._file is None:
@@ -133,7 +146,7 @@ class Spool:
         """A broker has these: they may be forgotten."""
         for one in ids:
             self._taken.discard(one)
-            if self._memory.pop(one, None) is None:
+            if self._memory.pop(one, None) is None and one > 0:
                 self._done.add(one)
         if len(self._done) >= DONE_MAX:
             self._write()
@@ -188,24 +201,28 @@ class Spool:
             said = "no clock was known before the machine was started anew"
             log.say("bridge-undatable", level=logging.WARNING, readings=file.undatable, said=said)
         self._file, self._cursor = file, 0
-        if file.last_id >= self._next_id:  # only at the start: ids given out meanwhile would have to move otherwise
-            shift = file.last_id
-            self._memory = OrderedDict((one + shift, reading) for one, reading in self._memory.items())
-            self._taken = {one + shift for one in self._taken}
-            self._next_id += shift
+        if self._next_id < 0:
+            self._number_anew(file.last_id + 1)
+
+    def _number_anew(self, first: int) -> None:
+        """Readings from before the file could be opened get ids in it; those on their way will be sent once more."""
+        self._memory = OrderedDict(enumerate(self._memory.values(), first))
+        self._next_id = first + len(self._memory)
+        self._taken.clear()
 
     def _write(self) -> None:
         """Put on disk what is only in memory, and forget what is done."""
         file = self._ready()
-        if file is None or not (self._memory or self._done):
+        if file is None or not (self._memory or self._done or self._dropped):
             return
         try:
-            file.change(list(self._memory.items()), self._done, self._taken)
+            file.change(list(self._memory.items()), self._done, self._taken, self._dropped)
         except SpoolError as error:
             self._failed(error)
             return
         self._memory.clear()
         self._done.clear()
+        self._dropped = 0
         if self.said:
             log.say("bridge-spool", state="good")
             self.said = ""
@@ -215,20 +232,28 @@ class Spool:
         if self._file is not None:
             self._known = self._file.waiting, self._file.dropped
             if isinstance(error, SpoolError) and error.damaged:
-                self._file.close()
-                self._file = None
-                self._dropped += self._known[1]
-                self._known = 0, 0
-                self._done.clear()
-                self._set_aside(str(error))
+                self._lose_file(str(error))
         if str(error) != self.said:
             log.say("bridge-spool", level=logging.ERROR, state="failed", said=str(error))
         self.said = str(error)
 
+    def _lose_file(self, said: str) -> None:
+        """A file that turns out damaged at work: what waited in it counts as dropped."""
+        if self._file is not None:
+            self._file.close()
+        waited, dropped = self._known
+        self._dropped += dropped + max(0, waited - len(self._done))
+        self._file, self._known = None, (0, 0)
+        self._done.clear()
+        self._taken.intersection_update(self._memory)
+        self._set_aside(said)
+        self._retry_s = float("-inf")
+
     def _set_aside(self, said: str) -> None:
         """Move a damaged spool away under one name, so that damage upon damage does not fill the disk."""
         log.say("bridge-spool", level=logging.ERROR, state="set-aside", said=said)
+        self.aside = f"a damaged spool was set aside: {said}"
         for ending in ("", "-wal", "-shm"):
             part = self.path.with_name(self.path.name + ending)
-            if part.exists():
+            with suppress(OSError):  # not there, or a disk that takes nothing: then opening fails again, and says so
                 part.replace(self.path.with_name(f"damaged-{self.path.name}{ending}"))

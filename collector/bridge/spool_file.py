@@ -107,17 +107,20 @@ class SpoolFile:
 
     # -- changes ---------------------------------------------------------------------------------------------------
 
-    def change(self, new: Sequence[Row], done: Collection[int], on_their_way: Collection[int] = ()) -> None:
+    def change(
+        self, new: Sequence[Row], done: Collection[int], on_their_way: Collection[int] = (), dropped: int = 0
+    ) -> None:
         """Put what is new and forget what is done; the oldest go when there is no room. SpoolError.
 
-        What is dropped while on its way is not counted: it is with the broker, most likely.
+        What is dropped while on its way is not counted: it is with the broker, most likely. `dropped` were lost
+        elsewhere, and are counted here.
         """
         with self._change():
             before = self._conn.total_changes
             self._conn.executemany("DELETE FROM waiting WHERE id = ?", [(one,) for one in done])
             gone = self._conn.total_changes - before
             self._conn.executemany("INSERT INTO waiting VALUES (?, ?, ?, ?)", map(_packed, new))
-            self._count(len(new) - gone, 0)
+            self._count(len(new) - gone, dropped)
             self._trim(on_their_way)
         if new:
             self.last_id = max(self.last_id, new[-1][0])
@@ -128,6 +131,12 @@ class SpoolFile:
             oldest = [row[0] for row in self._conn.execute("SELECT id FROM waiting ORDER BY id LIMIT ?", [many])]
             self._conn.execute("DELETE FROM waiting WHERE id <= ?", [oldest[-1]])
             self._count(-len(oldest), sum(one not in on_their_way for one in oldest))
+
+    @property
+    def undated(self) -> int:
+        """How many times count from the machine's start. SpoolError."""
+        with self._errors():
+            return self._one("SELECT count(*) FROM waiting WHERE dated = 0")
 
     @property
     def used_pages(self) -> int:
