@@ -101,13 +101,13 @@ class Framer:
             size = at + len(form.end) + form.tail_bytes
             if len(self._kept) < size:
                 return
-            begin = self._kept.rfind(form.start, 0, at)
+            begin = self._kept.rfind(form.start, 0, at) if form.start else 0
             if self._skipping or begin < 0 or size - begin > form.max_bytes:
                 self._skipping = False
                 self._drop(size)
                 continue
-            self._drop(begin if form.start else 0)
-            self._take(size - (begin if form.start else 0), frames)
+            self._drop(begin)
+            self._take(size - begin, frames)
         self._forget_endless()
 
     def _forget_endless(self) -> None:
