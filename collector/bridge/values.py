@@ -13,11 +13,12 @@ from collector.bridge.analyser import Correction, correction, pressure_at_kpa
 from collector.bridge.profile_tables import FieldTable, Profile
 from collector.bridge.splitting import NotRead
 from collector.bridge.units import CONVERSIONS
-from collector.reading import LAMPS, Reading, fault_in, parse_utc
+from collector.reading import EARLIEST_MS, LAMPS, Reading, fault_in, parse_utc
 
 #: What a number looks like; float() would also take "1_000", "nan" and "infinity". Forty signs hold any number.
 _NUMBER: Final = re.compile(r"[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})([eE][+-]?\d{1,3})?", re.ASCII)
 _SHOWN: Final = 40
+_LATEST_MS: Final = 7_258_118_400_000  # the year 2200
 
 
 class Told(NamedTuple):
@@ -53,7 +54,7 @@ class Maker:
             if (number := self._number(name, table, texts.get(name))) is not None:
                 values[name] = number
         lamp = _lamp(fields.lamp, texts.get("lamp")) if fields.lamp else None
-        time_ms = _time_ms(fields.time, texts.get("time")) if fields.time else now_ms
+        time_ms = _own_time_ms(fields.time, texts.get("time"), now_ms) if fields.time else now_ms
         return self._told(unit, time_ms, values, lamp)
 
     def from_numbers(self, unit: str, numbers: Mapping[str, float], now_ms: int) -> Told:
@@ -115,8 +116,18 @@ def _lamp(table: FieldTable, text: str | None) -> str | None:
     return lamp
 
 
-def _time_ms(table: FieldTable, text: str | None) -> int:
+def _own_time_ms(table: FieldTable, text: str | None, now_ms: int) -> int:
+    """The device's own time; now_ms where it says none, or one from before any clock was set (a flat battery)."""
     word = (text or "").strip()
+    if word in table.missing:
+        return now_ms
+    time_ms = _time_ms(table, word)
+    if time_ms > _LATEST_MS:
+        raise NotRead(f"time: '{word[:_SHOWN]}' is no moment of this age")
+    return time_ms if time_ms >= EARLIEST_MS else now_ms
+
+
+def _time_ms(table: FieldTable, word: str) -> int:
     try:
         if table.format == "iso":
             moment = datetime.fromisoformat(word)
