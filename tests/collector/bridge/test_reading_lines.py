@@ -12,7 +12,13 @@ PURITY = '[field.purity_pct]\nfrom = {}\nin = "%"\n'
 DELIMITED = 'kind = "delimited"\n' + PURITY.format(1) + '[field.flow_lpm]\nfrom = 2\nin = "L/min"\n'
 KEYED = 'kind = "key-value"\n' + PURITY.format('"o2"') + '[field.flow_lpm]\nfrom = "f"\nin = "L/min"\n'
 JSON = 'kind = "json"\n' + PURITY.format('"gas.o2"')
-REGEX = "kind = 'regex'\npattern = 'O2 (?P<purity_pct>[0-9.]+)%( F (?P<flow_lpm>[0-9.]+))?'\n[field.purity_pct]\nin = '%'\n[field.flow_lpm]\nin = 'L/min'\n"
+REGEX = """kind = 'regex'
+pattern = 'O2 (?P<purity_pct>[0-9.]+)%( F (?P<flow_lpm>[0-9.]+))?'
+[field.purity_pct]
+in = '%'
+[field.flow_lpm]
+in = 'L/min'
+"""
 FIXED = (
     'kind = "fixed-width"\nwidth = 9\n' + PURITY.format("[1, 4]") + '[field.flow_lpm]\nfrom = [6, 9]\nin = "L/min"\n'
 )
@@ -74,8 +80,9 @@ def test_words_units_and_marks_of_nothing():
 @pytest.mark.parametrize(
     ("field", "unit", "shown", "value"),
     [
-        ("purity_pct", "ratio", "0.934", 93.4), ("purity_pct", "ppm", "934000", 93.4), ("purity_pct", "per mille", "934", 93.4),
-        ("flow_lpm", "mL/min", "4900", 4.9), ("flow_lpm", "m3/s", "8.3333333e-5", 5.0), ("flow_lpm", "m3/h", "0.3", 5.0),
+        ("purity_pct", "ratio", "0.934", 93.4), ("purity_pct", "ppm", "934000", 93.4),
+        ("purity_pct", "per mille", "934", 93.4), ("flow_lpm", "mL/min", "4900", 4.9),
+        ("flow_lpm", "m3/s", "8.3333333e-5", 5.0), ("flow_lpm", "m3/h", "0.3", 5.0),
         ("flow_lpm", "L/s", "0.1", 6.0), ("flow_lpm", "L/h", "300", 5.0), ("flow_lpm", "m3/min", "0.005", 5.0),
         ("flow_lpm", "ft3/h", "10", 4.719474), ("power_w", "kW", "0.35", 350), ("power_w", "mW", "350000", 350),
         ("temp_c", "K", "304.35", 31.2), ("temp_c", "degF", "88.16", 31.2), ("volts", "mV", "230000", 230),
@@ -126,10 +133,10 @@ def test_a_devices_own_time_is_read_as_utc(keys, text):
     ("keys", "text"),
     [
         ("", "yesterday"),
-        ("", ""),
         ('format = "unix"', "nan"),
         ('format = "unix"', "1e300"),
-        ('format = "%d.%m.%Y"', "x"),
+        ('format = "unix-ms"', "9e15"),
+        ('format = "%Y-%m-%d %H:%M"', "x"),
     ],
 )
 def test_a_time_that_is_none_is_refused(keys, text):
@@ -139,6 +146,12 @@ def test_a_time_that_is_none_is_refused(keys, text):
 
 def test_without_a_clock_of_its_own_the_bridges_time_counts():
     (heard,) = talk(DELIMITED).feed(b"93.4,4.9\n", NOW)
+    assert heard.told.reading.time_ms == NOW
+
+
+@pytest.mark.parametrize("text", ["", "1970-01-01T00:00:07Z", "2000-01-01T00:00:07Z"])
+def test_a_clock_that_was_never_set_counts_as_none(text):
+    (heard,) = talk(TIMED).feed(f"{text};93.4\n".encode(), NOW)
     assert heard.told.reading.time_ms == NOW
 
 
