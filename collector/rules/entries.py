@@ -34,6 +34,8 @@ PART_MOVED: Final = "part-moved"
 VISIT: Final = "visit"
 #: A test of the alarm's way, no alarm: {wards: [ids], until_ms, say}; readers show it as TEST until then.
 TEST_ALARM: Final = "test-alarm"
+#: What came of it: {test: seq, arrived: [names], dead: {name: why}}.
+TEST_RESULT: Final = "test-alarm-result"
 #: A verified copy of the store: {copy, folder, bytes, head_seq, head_hash}; one that failed: {folder, said};
 #: a store that was put back from one: {copy, made_ms, head_seq, head_hash}.
 COPY_KEPT: Final = "copy-kept"
@@ -41,7 +43,7 @@ COPY_FAILED: Final = "copy-failed"
 STORE_RESTORED: Final = "store-restored"
 #: Somebody sent far too much: {kind: unit, cylinder or bridge, id, state: began or ended, left_out}.
 FLOOD: Final = "flood"
-#: People at the door: {how}; {why}; {reason, left_out}; {tries, minutes, of: "account" or "address"}. Never a secret.
+#: People at the door: {login, how}; {login, why}; {reason, more?}; {of: "account" or "address", minutes}. No secrets.
 SIGN_IN: Final = "sign-in"
 SIGN_OUT: Final = "sign-out"
 SIGN_IN_REFUSED: Final = "sign-in-refused"
@@ -53,7 +55,8 @@ WALL_LINK: Final = "wall-link"
 POINTS_DROPPED: Final = "points-dropped"
 #: A message that a gateway took, or did not: {way, person, role, alarms: [{about, unit, ward, condition, priority}],
 #: attempt, step, say} and `said`, why not, with `last` when it is not tried again. `about` is alarm-N (N the row that
-#: people must hear), test-N (N the test's row), collector-MS or broker-MS. Never an address or a password.
+#: people must hear; alarm-N-K after it was put aside K times), test-N (N the test's row), collector-MS or broker-MS.
+#: Never an address or a password.
 MESSAGE_SENT: Final = "message-sent"
 MESSAGE_FAILED: Final = "message-failed"
 COLLECTOR_START: Final = "collector-start"
@@ -61,7 +64,7 @@ COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
     CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
     TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
-    TEST_ALARM, POINTS_DROPPED, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
+    TEST_ALARM, TEST_RESULT, POINTS_DROPPED, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
     SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, FLOOD,
     MESSAGE_SENT, MESSAGE_FAILED, COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
