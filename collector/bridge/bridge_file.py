@@ -60,7 +60,8 @@ class BridgeFile(Table):
     """A whole bridge file. Paths in it are relative to it; `account` or `broker` says where readings go.
 
     spool_mb bounds what is kept on disk while the broker is away. altitude_m is the bridge's height above sea level,
-    for analysers that follow partial pressure.
+    for analysers that follow partial pressure. clock "own" believes this machine's clock; "auto" does so unless it is a
+    small board without a battery clock, whose clock must first have been set from a time server.
     """
 
     facility: Id
@@ -69,6 +70,7 @@ class BridgeFile(Table):
     broker: str | None = None
     spool: Path = Path("spool")
     spool_mb: Positive = 500.0
+    clock: Literal["auto", "own"] = "auto"
     altitude_m: Altitude = 0.0
     ports: tuple[PortTable, ...] = Field(alias="port", min_length=1)
 

@@ -10,10 +10,13 @@ import typer
 from collector.bridge.bridge_file import BridgeFile, BridgeFileError, load_bridge_file
 from collector.bridge.ports import Ports
 from collector.bridge.profile import shipped_profiles
+from collector.bridge.run import open_bridge
 from collector.cli import bridge_learn, bridge_sample
+from collector.cli.collect import stop_on_signals
 from collector.cli.doors import door_or_refuse
-from collector.cli.says import EXIT_FAILED, Refused, say
+from collector.cli.says import Refused, say, say_error
 from collector.door import Door
+from collector.log import log_to_stderr
 
 Meters = typer.Option(metavar="M", help="With --check: metres above sea level, for galvanic analysers.")
 
@@ -82,4 +85,8 @@ def prepared(path: Path) -> Prepared:
 
 
 def _run(ready: Prepared) -> None:
-    raise Refused("not joined yet", EXIT_FAILED)
+    log_to_stderr()
+    with stop_on_signals() as stop:
+        units = sum(len(port.unit_ids) for port in ready.file.ports)
+        say_error(f"bridge '{ready.file.bridge}' of '{ready.file.facility}' ({units} units) to {ready.door.where}")
+        open_bridge(ready.file, ready.ports, ready.door).run(stop)
