@@ -12,7 +12,6 @@ import os
 import random
 import select
 import socket
-import ssl
 import time
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -22,6 +21,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.door import Door, tls_context
+from collector.door_words import why_no_answer, why_not_connected, why_refused
 
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
 KEEPALIVE_S: Final = 20
@@ -58,7 +58,7 @@ class Subscriber:
         self._published: list[int] = []
         self._retry_s, self._backoff_s, self._misc_s = monotonic_s() + PAUSE_S, BACKOFF_S[0], 0.0
         self._up = False  # whether there is a connection, or one in the making
-        self._subscribed = self._turned_away = False
+        self._subscribed = self._turned_away = self._answered = False
         self._client = self._make(door.client_id or client_id, will)
 
     def _make(self, client_id: str, will: tuple[str, bytes] | None) -> mqtt.Client:
@@ -92,8 +92,9 @@ class Subscriber:
     def _on_connect(
         self, client: mqtt.Client, _data: object, _flags: object, reason: ReasonCode, _properties: object
     ) -> None:
+        self._answered = True
         if reason.is_failure:
-            self.state, self.said = REFUSED, f"{self._where} refuses: {reason}"
+            self.state, self.said = REFUSED, why_refused(str(reason), self.door)
             return
         self.connections += 1
         self._subscribed = False
@@ -194,13 +195,12 @@ class Subscriber:
             select.select([], [], [], min(timeout_s, wait_s))
             return False
         self._batch.clear()
-        self._turned_away = False
+        self._turned_away = self._answered = False
         try:
             self._client.connect(self.door.host, self.door.port, KEEPALIVE_S)
-        except ssl.SSLCertVerificationError as error:  # an OSError too, but retrying does not mend it
-            self.state, self.said = REFUSED, f"the certificate of {self._where} is not trusted: {error.verify_message}"
         except OSError as error:
-            self.state, self.said = CONNECTING, f"no broker at {self._where}: {error.strerror or error}"
+            fault = why_not_connected(error, self.door)
+            self.state, self.said = REFUSED if fault.lasting else CONNECTING, fault.said
         except ValueError as error:  # of no host name at all
             self.state, self.said = CONNECTING, f"'{self.door.host}' is no address: {error}"
         else:
@@ -243,7 +243,7 @@ class Subscriber:
             return
         self._up = self._subscribed = False
         if self.state != REFUSED:  # what the broker said in its CONNACK is the better sentence
-            self.state, self.said = CONNECTING, said
+            self.state, self.said = CONNECTING, said if self._answered else why_no_answer(self.door)
         self._again_later()
 
 
