@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Collection, Iterator
 from typing import Final, NamedTuple
 
 from collector.influx.readback import FarError, Readback
+from collector.reading import Reading
+from collector.store.recall import iter_readings
 from collector.store.series import Series, bucket_ms, drawn, joined, kept, kept_from_ms, series, wanted_source
 
 #: A copy that has less than this share of what the store's own rollups count is not shown as the whole.
@@ -42,3 +45,12 @@ def long_series(
         return Longer(near, said=f"the InfluxDB holds {found} of {wanted} readings of this span")
     rows = joined([old, kept(conn, unit, cut_ms, to_ms, source)])
     return Longer(drawn(rows, source, from_ms, to_ms, max_points), far=found > 0)
+
+
+def long_readings(
+    conn: sqlite3.Connection, far: Readback, from_ms: int, to_ms: int, units: Collection[str] | None = None
+) -> Iterator[Reading]:
+    """As `store.iter_readings`, what retention has taken from here first, read from afar; StoreError, FarError."""
+    cut_ms = min(to_ms, max(from_ms, kept_from_ms(conn, "raw")))
+    yield from far.readings(from_ms, cut_ms, units)
+    yield from iter_readings(conn, cut_ms, to_ms, units)
