@@ -33,6 +33,7 @@ from collector.site import Site
 from collector.store import Store, StoreError
 from collector.topics import gauge_topic, heartbeat_topic, link_topic, readings_topic
 from collector.upkeep import Upkeep
+from collector.watchdog import Watchdog
 
 STATUS_S: Final = 1.0  # of wall time between writings of the collector's status
 STORE_RETRY_S: Final = (1.0, 15.0)  # of wall time: first and longest pause before a store that failed is tried again
@@ -87,14 +88,19 @@ class Collector:
         followed = self.followed
         rows, now_ms = followed.ward_rows(ward), self.clock.now_ms()
         cards = followed.backup.cards(ward, followed.board, now_ms)
-        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq, cards)
+        test = followed.tests.signal(ward, now_ms)
+        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq, cards, test)
 
     # -- a turn ----------------------------------------------------------------------------------------------------
 
     def run(self, stop: threading.Event) -> None:
         """Turn until `stop` is set. StoreError when the store can never work again (another facility's, corrupt)."""
+        watchdog = Watchdog()
+        watchdog.ready()
         while not stop.is_set():
             self.turn(0.25)
+            watchdog.beat()
+        watchdog.stopping()
 
     def turn(self, timeout_s: float = 0.0) -> int:
         """Read a batch, judge it, store it, acknowledge it, tell the wards; returns how many messages there were."""
@@ -219,6 +225,7 @@ class Collector:
         if self.line.state != CONNECTED:
             return
         now_ms = self.clock.now_ms()
+        self.followed.changed_wards |= self.followed.tests.over(now_ms)
         self.teller.tell(self.followed.changed_wards, now_ms)
         self.followed.changed_wards.clear()
         news = {"readings": self.counts["readings"], "quarantined": self.counts["quarantined"]}
