@@ -1,4 +1,4 @@
-"""A real server for the session, a database and a target of its own for each test."""
+"""The real server, a database and a target of its own for each test."""
 
 import pytest
 
@@ -7,16 +7,9 @@ from collector.influx.marks import Marks
 from collector.influx.sender import Sender
 from collector.influx.target import Target
 from collector.store import open_store
-from tests.influx_server import BOTH_TOKEN, running
+from tests.influx_server import BOTH_TOKEN
 
 FACILITY = "sim-test"
-
-
-@pytest.fixture(scope="session")
-def influx_server(tmp_path_factory):
-    """A running server, one for all tests."""
-    with running(tmp_path_factory.mktemp("influx")) as server:
-        yield server
 
 
 @pytest.fixture
