@@ -99,7 +99,13 @@ class Guest:
     """A real MQTT client that notes everything it is told."""
 
     def __init__(
-        self, door: Door, client_id: str = "", *, clean: bool = True, will: tuple[str, bytes] | None = None
+        self,
+        door: Door,
+        client_id: str = "",
+        *,
+        clean: bool = True,
+        will: tuple[str, bytes] | None = None,
+        window: int = 20,
     ) -> None:
         self.heard: list[tuple[str, bytes]] = []
         self.answers: list[str] = []
@@ -115,6 +121,7 @@ class Guest:
             client.username_pw_set(door.username, door.password)
         if (context := tls_context(door)) is not None:
             client.tls_set_context(context)
+        client.max_inflight_messages_set(window)  # 0: as many as there are
         if will:
             client.will_set(*will, qos=1, retain=True)
         client.on_connect = lambda _c, _d, _f, reason, _p: self.answers.append(str(reason))
