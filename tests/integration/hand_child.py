@@ -1,4 +1,4 @@
-"""People at a dashboard, as a child process of a test: DATA NAME. Each row is written as a button writes it.
+"""People at a dashboard, as a child process of a test: DATA NAME. Each row is written as the dashboard writes it.
 
 One line to stdout for each row, after it is written: what stands there has been promised to somebody.
 """
@@ -10,8 +10,7 @@ from pathlib import Path
 
 from collector.rules import entries
 from collector.rules.entries import JournalEntry
-from collector.store import StoreError, history, open_reader
-from dashboard import actions
+from collector.store import JournalWriter, StoreError, history, open_reader
 
 PAUSE_S = 0.05
 
@@ -22,7 +21,7 @@ def main(data: Path, name: str) -> None:
     while True:
         n += 1
         try:
-            row = actions.write(data, _next(data, name, n))
+            (row,) = JournalWriter(data).append([_next(data, name, n)])
         except StoreError as error:
             sys.stderr.write(f"refused: {error}\n")
         else:
