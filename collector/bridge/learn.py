@@ -21,6 +21,7 @@ from collector.reading import QUANTITIES
 _DELIMITERS: Final = (";", "\t", "|", ",")
 _EQUALS: Final = ("=", ":")
 _SUM: Final = re.compile(rb"(.*)([*#~;,])([0-9A-Fa-f]{2}|[0-9A-Fa-f]{4})")
+_UNSEEN: Final = re.compile(r"[^\t -~]", re.ASCII)  # what no text of people holds, and no TOML file
 _KEY: Final = re.compile(r"[A-Za-z_][\w. /%-]{0,30}", re.ASCII)
 _NUMBER: Final = re.compile(r"[+-]?\d+(?:\.\d+)?", re.ASCII)
 _ALONE: Final = re.compile(r"(?<![A-Za-z0-9.])" + _NUMBER.pattern, re.ASCII)  # the 2 of "O2" is no number
@@ -38,7 +39,7 @@ class Shape(NamedTuple):
 def propose(raw: Sequence[bytes]) -> str:
     """The text of a profile for lines as they came; ValueError when nothing can be made out."""
     lines, sums = _without_checksum([line for line in raw if line.strip()])
-    texts = [line.decode("ascii", "replace").strip("\r\n") for line in lines]
+    texts = [_UNSEEN.sub("?", line.decode("ascii", "replace").strip("\r\n")) for line in lines]
     for find in (_json, _key_value, _delimited, _fixed_width, _pattern):
         if texts and (shape := find(texts)) and shape.values:
             return _toml(shape, sums, texts)
@@ -51,7 +52,7 @@ def _toml(shape: Shape, sums: tuple[str, ...], texts: Sequence[str]) -> str:
     for value in shape.values:
         guess = guess_field(value, taken)
         if guess is None:
-            rest.append(f"# also on the line: {value.source} = {', '.join(value.texts[:3])}")
+            rest.append(f"# also on the line: {value.source} = {', '.join(map(_seen, value.texts[:3]))}")
             continue
         taken.add(guess.field)
         fields += ["", f"[field.{guess.field}]", f"from = {value.source}{guess.note}", *guess.keys]
@@ -197,6 +198,11 @@ def _pattern(texts: Sequence[str]) -> Shape | None:
 
 def _literal(text: str) -> str:
     return re.sub(r"(\\ )+|\s+", " +", re.escape(text))
+
+
+def _seen(text: str) -> str:
+    """In one line of a comment, whatever was in it."""
+    return _UNSEEN.sub("?", text)
 
 
 def _quoted(text: str) -> str:
