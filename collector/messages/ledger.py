@@ -18,7 +18,7 @@ from collector.rules.limits import HOUR, MINUTE
 
 KINDS: Final = (MESSAGE_SENT, MESSAGE_FAILED, TEST_ALARM)
 BURST: Final = 5  # so many messages…
-BURST_MS: Final = 10 * MINUTE  # …within this are a flood
+BURST_MS: Final = 12 * MINUTE  # …within this are a flood; longer than so many pauses of a flood
 FORGET_MS: Final = 6 * HOUR  # a happening that was told longer ago is a new one
 _FAMILIES: Final = {
     "output": ("shutdown-expected", "purity-amber", "purity-red", "purity-shutdown"),
@@ -34,7 +34,7 @@ def family_of(condition: str) -> str:
 
 
 class Told(msgspec.Struct):
-    """The last message of one happening on one way: its highest priority, and how many there were of late."""
+    """The last message of one happening on one way: the highest priority told, and how many since it was first told."""
 
     at_ms: int
     rank: int
@@ -97,7 +97,5 @@ class Ledger:
     def _note(self, way: str, item: dict[str, Any], at_ms: int) -> None:
         key = way, str(item["unit"] or item["ward"]), family_of(str(item["condition"]))
         rank, before = PRIORITIES.index(item["priority"]), self.told.get(key)
-        if before is None or at_ms - before.at_ms > FORGET_MS:
-            self.told[key] = Told(at_ms, rank, 1)
-        else:
-            self.told[key] = Told(at_ms, max(rank, before.rank), before.times + 1)
+        news = before is None or rank > before.rank or at_ms - before.at_ms > FORGET_MS
+        self.told[key] = Told(at_ms, rank, 1) if before is None or news else Told(at_ms, before.rank, before.times + 1)
