@@ -7,9 +7,9 @@ import sys
 import typer
 
 from collector.cli import (
+    alive,
     bench,
     bridge,
-    check,
     collect,
     dashboard,
     deliver,
@@ -59,7 +59,7 @@ app.command("plan")(plan.plan_command)
 app.command("parts")(parts.parts_command)
 app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)
-app.command("check")(check.check)
+app.command("check")(alive.check)
 app.command("restore")(keep.restore)
 user.app.add_typer(wall.app, name="wall")
 app.add_typer(user.app, name="user")
