@@ -5,7 +5,6 @@ Rules of this file: a store that cannot be read is a state of the screen, said i
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,9 +19,9 @@ from collector.service.reliability import Fleet
 from collector.service.visits import Plan
 from collector.site import Site
 from collector.store import StoreError
-from dashboard import queries, upkeep_queries, words
+from dashboard import access, queries, upkeep_queries, words
 from dashboard.freshness import Banner, banners
-from dashboard.launch import DATA_ENV
+from dashboard.launch import data_dir
 from dashboard.queries import Now
 from dashboard.tiles import strip_html
 from dashboard.times import DAY
@@ -48,11 +47,6 @@ class Screen(NamedTuple):
     def strip(self) -> str:
         """The strip as HTML."""
         return strip_html(self.now, self.banners, self.now_ms, self.wall_ms)
-
-
-def data_dir() -> Path:
-    """The collector's data directory."""
-    return Path(os.environ.get(DATA_ENV, "data"))
 
 
 @st.cache_resource(ttl=1.0, max_entries=4, show_spinner=False)
@@ -119,8 +113,10 @@ def forget() -> None:
     _plan.clear()
 
 
-def look() -> Screen:
-    """What is known now, and what has to be said about it."""
+def look(*, held: bool = True) -> Screen:
+    """What is known now, and what has to be said about it; `held`: only while whoever opened the screen may see it."""
+    if held:
+        access.hold()
     wall_ms = queries.wall_ms()
     try:
         now = _now(str(data_dir()))

@@ -16,8 +16,9 @@ from dashboard.course import course_chart, with_now
 from dashboard.episodes import episodes
 from dashboard.fan import Fan, fan_layers, fan_of, until_of
 from dashboard.figures import episode_rows, figures_html, journal_rows, service_hours
-from dashboard.frame import SLOWLY_S, data_dir, in_words, look, table
+from dashboard.frame import SLOWLY_S, in_words, look, table
 from dashboard.freshness import collector_lives, is_stale
+from dashboard.launch import data_dir
 from dashboard.queries import Now, UnitPast
 from dashboard.times import DAY, HOUR, day_end_ms
 

@@ -165,6 +165,7 @@ def now(data_dir: Path) -> Now:
         out_of_service=frozenset(removed),
         bridges={key.partition(":")[2]: body for key, body in documents.items() if key.startswith("bridge:")},
         backup=_backup(documents.get(backup_watch.DOCUMENT)), way_test=way_test_in(documents.get(TEST)),
+        open_to_all=open_to_all,
     )  # fmt: skip
 
 

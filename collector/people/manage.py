@@ -7,7 +7,7 @@ write the store's file). The last administrator who can sign in is neither disab
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,8 @@ from collector.people.passwords import check_rule, hash_password
 from collector.people.rights import ADMINISTRATOR, PEOPLE, ROLES, WARD, NotAllowed, may
 from collector.people.signin import Lifetimes, signed_in
 from collector.rules import entries
+
+AdministratorsBook = AbstractContextManager[tuple[Book, By]]
 
 
 @contextmanager

@@ -7,8 +7,9 @@ import streamlit as st
 from collector.rules.entries import KINDS
 from dashboard import queries
 from dashboard.figures import figures_html, journal_rows, quarantine_rows
-from dashboard.frame import EVERY_S, data_dir, in_words, look, needed_now, strip, table
+from dashboard.frame import EVERY_S, in_words, look, needed_now, strip, table
 from dashboard.health import bridge_rows, collector_figures, store_figures
+from dashboard.launch import data_dir
 from dashboard.safe_copies import TITLE, copy_figures, copy_warning
 from dashboard.times import DAY
 

@@ -272,7 +272,9 @@ def test_acknowledging_is_written_with_name_and_role_and_said(screen, bad_hour):
     row = newest(bad_hour)
     assert "“Unit output very low” of unit-03 acknowledged by N. Example (ward) at" in seen(app)
     assert f"row {row.seq}. The collector takes it up within seconds." in seen(app)
-    assert (row.kind, row.who, row.role, row.origin) == (entries.ACKNOWLEDGE, "N. Example", "ward", "dashboard")
+    assert (row.kind, row.who, row.role, row.origin) == (
+        entries.ACKNOWLEDGE, "N. Example", "ward", "dashboard this machine",
+    )  # fmt: skip
     assert alarm_of(bad_hour, "unit-03", "purity-red").state == State.ACKNOWLEDGED
     st.cache_resource.clear()
     app.run()
@@ -360,7 +362,7 @@ def test_what_is_done_while_the_collector_is_away_takes_effect_later(screen, bad
 
 
 def test_a_store_that_cannot_be_written_is_said_and_nothing_is_lost_from_sight(screen, bad_hour, monkeypatch):
-    monkeypatch.setattr("dashboard.actions.BUSY_MS", 50)
+    monkeypatch.setattr("collector.people.book.BUSY_MS", 50)
     app = person(screen("alarms"))
     with bad_hour.store.transaction():
         app.button(key="ack:unit-03::purity-red").click().run()
