@@ -79,7 +79,7 @@ def test_whatever_was_heard_the_proposal_is_a_profile_or_refused(lines):
 def test_a_line_is_listened_to_until_enough_was_heard(tmp_path):
     adapter = Adapter(tmp_path / "adapter")
     adapter.plug()
-    told = []
+    told: list = []
 
     def speaking(table):
         line = open_line(table)  # it throws away what waited before it was opened

@@ -1,6 +1,7 @@
 """Real pseudo-terminals: several at once, pulled out and put in again, silent, asked, and never waited for."""
 
 import select
+from functools import partial
 from itertools import pairwise
 
 import pytest
@@ -193,10 +194,15 @@ def test_a_simulated_unit_on_a_pseudo_terminal_is_read_as_it_is(tmp_path, tick, 
     ports = ports_of(tmp_path, tick, {"path": path, "profile": profile, "unit": "u1"})
     ports.turn(T0)
     own = list(fleet(quiet, site(unit("u1"))).readings(T0, T0 + 2 * MINUTE))
-    found = []
+    found: list = []
+
+    def heard(count):
+        found.extend(ports.turn(clock.now_ms()))
+        return ports.state()[0].readings >= count
+
     for line in range(12):  # a line is heard before the next one is due, as it is in life
         clock.advance(10_000)
-        wait_for(lambda: found.extend(ports.turn(clock.now_ms())) or ports.state()[0].readings >= line, 5, "a line")  # noqa: B023
+        wait_for(partial(heard, line), 5, f"line {line}")
     device.stop()
     ports.close()
     assert [reading.purity_pct for reading in found] == [reading.purity_pct for reading in own[1:]]
