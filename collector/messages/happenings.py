@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 import msgspec
@@ -116,7 +116,7 @@ def _words(value: object) -> tuple[str, ...]:
 
 
 def what_is_lost(
-    collector: dict[str, object] | None, stopped: bool, wall_ms: int, now_ms: int, speed: float
+    collector: Mapping[str, object] | None, stopped: bool, wall_ms: int, now_ms: int, speed: float
 ) -> Lost | None:
     """What the collector's status document tells of it; None while all is well, and before it was ever heard.
 
@@ -133,6 +133,6 @@ def what_is_lost(
     return None
 
 
-def _number(document: dict[str, object] | None, key: str) -> int | None:
+def _number(document: Mapping[str, object] | None, key: str) -> int | None:
     value = (document or {}).get(key)
     return value if isinstance(value, int) else None

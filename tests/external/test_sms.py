@@ -1,7 +1,7 @@
 """The SMS alphabet and its lengths, against 3GPP TS 23.038 (clauses 6.1.2 and 6.2.1).
 
-The alphabet as Unicode's mapping ETSI/GSM0338.TXT has it, with the capital C with cedilla at 0x09 as the standard itself
-has it. A message carries 140 octets (3GPP TS 23.040, from memory): 160 letters of seven bits, or 70 of sixteen.
+The alphabet as Unicode's mapping ETSI/GSM0338.TXT has it, but the capital C with cedilla (0x09), as the standard has.
+A message carries 140 octets (3GPP TS 23.040, from memory): 160 letters of seven bits, or 70 of sixteen.
 """
 
 import pytest

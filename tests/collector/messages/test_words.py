@@ -9,11 +9,12 @@ from collector.messages.plan import Letter
 from collector.messages.words import since_text, text_of
 from collector.rules.catalogue import CATALOGUE, action_text
 from collector.rules.entries import TEST_ALARM
+from collector.rules.events import Evidence
 from collector.rules.limits import HOUR, MINUTE
 from collector.site import parse_site
 from tests.collector.messages.world import NOON_MS, SITE, World
 
-EVIDENCE = {
+EVIDENCE: Evidence = {
     "limit_pct": 82, "falls_under": "85 %", "units_lost": 4, "limit_lpm": 5, "nominal_volts": 230, "ahead_s": 90,
     "first": "Change the intake filter", "need_min": 60, "good_to_lpm": 2.5, "rated_lpm": 5, "days": 30,
 }  # fmt: skip
