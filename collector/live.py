@@ -22,6 +22,7 @@ from collector.door import Door
 from collector.followed import Followed
 from collector.horizon import Horizon
 from collector.intake.admit import Admission, Admitted
+from collector.intake.clock_watch import ClockWatch
 from collector.intake.flood import Flood
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
@@ -57,6 +58,7 @@ class Collector:
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
         self.flood = Flood(Admission(site, clock.speed), clock.speed, monotonic_s)
+        self._clock_watch = ClockWatch(wall_s, monotonic_s)
         self.horizon = Horizon(clock.speed)
         wards = [ward.id for ward in site.places()]
         self.teller = Teller(facility, wards, self.line, self._signal)
@@ -136,7 +138,7 @@ class Collector:
         late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
         news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms),
-                *self.flood.notes(now_ms), *followed.dues.news(now_ms),
+                *self.flood.notes(now_ms), *self._clock_watch.notes(now_ms), *followed.dues.news(now_ms),
                 *self._judge_backup(admitted, now_ms)]  # fmt: skip
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
@@ -218,7 +220,8 @@ class Collector:
             "broker_said": self.line.said, "broker_ms": self._broker_ms, "caught_up": self.horizon.caught_up,
             "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
-            "told_ms": dict(self.teller.told_ms), "flooding": self.flood.status(), **self.counts,
+            "told_ms": dict(self.teller.told_ms), "flooding": self.flood.status(),
+            "troubles": [*self._clock_watch.said, *self._upkeep.said], **self.counts,
         }  # fmt: skip
 
     def _tell(self) -> None:
@@ -268,6 +271,7 @@ class Collector:
 
     def close(self) -> None:
         """Write the end down and say goodbye to the broker; what was not acknowledged stays there."""
+        self._upkeep.close()
         stop = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_STOP, origin="collector", body={})
         try:
             if not self.followed.sound:

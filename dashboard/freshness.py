@@ -66,6 +66,8 @@ def banners(now: Now, wall_ms: int) -> list[Banner]:
         found.append(Banner(True, words.store_fault(status.store_said or status.store_state)))
     elif not status.caught_up:
         found.append(Banner(False, words.CATCHING_UP))
+    if status is not None:
+        found += [Banner(False, said) for said in status.troubles]
     if status is not None and status.flooding:
         found.append(Banner(False, words.FLOODING.format(_names(status.flooding))))
     if now.site is not None and now.site.units and not any(row.last_ms for row in now.units.values()):

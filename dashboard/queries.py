@@ -71,6 +71,7 @@ class CollectorNow(msgspec.Struct, frozen=True, kw_only=True):
     late: int = 0
     flooded: int = 0
     flooding: tuple[dict[str, Any], ...] = ()
+    troubles: tuple[str, ...] = ()
     rate_per_s: float = 0.0
     batch: int = 0
 

@@ -59,14 +59,20 @@ POINTS_DROPPED: Final = "points-dropped"
 #: Never an address or a password.
 MESSAGE_SENT: Final = "message-sent"
 MESSAGE_FAILED: Final = "message-failed"
+#: A bridge had to drop readings, the oldest first: {bridge, readings, ever, said, oldest}; `readings` are the new ones.
+BRIDGE_DROPPED: Final = "bridge-dropped"
+#: The store's pages were looked at and some are damaged: {said}.
+STORE_DAMAGED: Final = "store-damaged"
+#: This machine's clock was set while the collector ran: {by_s}, forward if above zero.
+CLOCK_JUMPED: Final = "clock-jumped"
 COLLECTOR_START: Final = "collector-start"
 COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
     CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
     TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
     TEST_ALARM, TEST_RESULT, POINTS_DROPPED, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
-    SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, FLOOD,
-    MESSAGE_SENT, MESSAGE_FAILED, COLLECTOR_START, COLLECTOR_STOP,
+    SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, FLOOD, STORE_DAMAGED, CLOCK_JUMPED,
+    MESSAGE_SENT, MESSAGE_FAILED, BRIDGE_DROPPED, COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
 
 DONE: Final = "done"

@@ -60,6 +60,10 @@ def test_who_floods_is_named_and_the_rest_stays_live():
     assert said(known)[0][0] is False
 
 
+def test_what_troubles_the_collector_is_said_in_its_own_words():
+    assert said(now_of([row()], troubles=("The store is damaged.",))) == [(False, "The store is damaged")]
+
+
 def test_simulated_data_are_marked_with_speed_and_time():
     made = strip_html(now_of([row()], speed=60.0), [], NOW, NOW)
     assert "SIMULATED DATA - not a real hospital - clock runs 60x, now 17:13" in made
