@@ -7,7 +7,7 @@ import ssl
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from contextlib import closing
 from pathlib import Path
 from typing import Any, Final
@@ -65,7 +65,7 @@ def try_way(asked: Asked, clock: Clock, shown: Callable[[Outcome], None] = lambd
                 (row,) = JournalWriter(asked.data).append([_entry(asked, clock)])
             except StoreError as error:
                 return [Outcome(way=JOURNAL, state=DEAD, said=str(error))]
-            ways = _message_ways(conn)
+            ways = _message_ways(conn, asked.wards)
             trail = Trail(asked.site, row.seq, asked.wards, ways or ())
             trail.found.append(_took(JOURNAL, start_s, f"row {row.seq}"))
             _follow(asked, conn, ear, trail, row.seq, start_s, shown)
@@ -107,10 +107,13 @@ def _follow(
             return
 
 
-def _message_ways(conn: sqlite3.Connection) -> list[str] | None:
-    """The ways that messages go, as the process that delivers says; None when it says nothing."""
+def _message_ways(conn: sqlite3.Connection, wards: Collection[str]) -> list[str] | None:
+    """The ways that messages of these wards go, as the process that delivers says; None when it says nothing."""
     carriers = (status(conn, "deliver") or {}).get("carriers", {})
-    return None if MESSAGES not in carriers else list(carriers[MESSAGES].get("ways", {}))
+    if MESSAGES not in carriers:
+        return None
+    ways = carriers[MESSAGES].get("ways", {}).items()
+    return [way for way, body in ways if not body.get("wards") or set(body["wards"]) & set(wards)]
 
 
 def _no_messages(conn: sqlite3.Connection, ways: list[str] | None) -> Outcome:
@@ -131,7 +134,7 @@ def _reasons(asked: Asked, conn: sqlite3.Connection, ear: Ear) -> dict[str, str]
         found = {ward_way(ward): ear.said for ward in asked.wards}
     wall_ms = (status(conn, "deliver") or {}).get("wall_ms")
     if isinstance(wall_ms, int) and time.time() - wall_ms / 1000 > DELIVER_S:
-        ways = _message_ways(conn) or []
+        ways = _message_ways(conn, asked.wards) or []
         found |= {f"message by {way}": "`sieveward deliver` does not run" for way in ways}
     return found
 

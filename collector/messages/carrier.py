@@ -118,7 +118,7 @@ class MessageCarrier:
 
     def _way_state(self, way: Way, busy: bool) -> dict[str, Any]:
         past = self._ledger.ways.get(way.id)
-        return {"person": way.title, "role": way.role, "busy": busy,
+        return {"person": way.title, "role": way.role, "wards": list(way.wards), "busy": busy,
                 "sent_ms": past.sent_ms[-1] if past and past.sent_ms else None,
                 "failures": past.failures if past else 0, "said": past.said if past else ""}  # fmt: skip
 
