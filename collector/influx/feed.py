@@ -2,7 +2,8 @@
 
 Rules of this file: the store is the buffer. What the server has is marked; what is not marked is sent, however long
 ago it was, and however often: each point overwrites itself. A line that the server never takes is looked for by
-halves, dropped, counted and written down. While the server is away the same piece waits and nothing else is read.
+halves (or counted, where the server says that it has the others), dropped and written down. While the server is away
+the same piece waits and nothing else is read.
 """
 
 from __future__ import annotations
@@ -140,18 +141,20 @@ class Feed:
             return 0
         except TooLarge as error:
             if len(lines) == 1:
-                return self._drop(lines, str(error))
+                return self._drop(1, lines[0], str(error))
         except Refused as error:
+            if error.dropped is not None:
+                return self._drop(min(error.dropped, len(lines)), "", str(error))
             halvings[0] -= 1
             if len(lines) == 1 or halvings[0] <= 0:
-                return self._drop(lines, str(error))
+                return self._drop(len(lines), lines[0], str(error))
         half = len(lines) // 2
         return self._deliver(lines[:half], halvings) + self._deliver(lines[half:], halvings)
 
-    def _drop(self, lines: Sequence[str], said: str) -> int:
-        log.say("line-dropped", lines=len(lines), line=lines[0][:200], said=said)
-        self._last_bad = (lines[0][:200], said)
-        return len(lines)
+    def _drop(self, lines: int, line: str, said: str) -> int:
+        log.say("line-dropped", lines=lines, line=line[:200], said=said)
+        self._last_bad = (line[:200], said)
+        return lines
 
     def _say_dropped(self) -> None:
         dropped, said = self._marks.get(DROPPED, 0), self._marks.get(SAID, 0)

@@ -8,19 +8,23 @@ A status that is not known counts as `Away`, so that nothing is thrown away for 
 from __future__ import annotations
 
 import email.utils
+import re
 import time
 from collections.abc import Sequence
 from typing import Any, Final
 
-from influxdb_client import InfluxDBClient  # type: ignore[attr-defined]
+from influxdb_client.client.influxdb_client import InfluxDBClient
 from influxdb_client.client.write_api import SYNCHRONOUS
 from influxdb_client.rest import ApiException
 from urllib3.exceptions import HTTPError
 
 from collector.influx.target import Target, TargetError
 
-#: Documented for /api/v2/write: 400 a line is malformed, 422 a line is refused (another type, too old for the bucket).
-_REFUSED: Final = (400, 422)
+#: Documented for /api/v2/write: 400 a line is malformed and nothing of the request is written, 422 some lines are
+#: refused (another type, too old for the bucket) and the others are written.
+_MALFORMED: Final = 400
+_PARTLY: Final = 422
+_DROPPED: Final = re.compile(r"\bdropped=([1-9]\d*)")
 _TOO_LARGE: Final = 413
 #: What a person has to mend; a token or a bucket may be changed at any time, so these are tried again too.
 _CLOSED: Final = {
@@ -41,7 +45,14 @@ class Away(Exception):
 
 
 class Refused(Exception):
-    """At least one of the lines will never be taken; the good ones may have been."""
+    """At least one of the lines will never be taken.
+
+    dropped: how many, where the server says so and has taken the others; None where nothing is known of the others.
+    """
+
+    def __init__(self, said: str, dropped: int | None = None) -> None:
+        super().__init__(said)
+        self.dropped = dropped
 
 
 class TooLarge(Exception):
@@ -84,7 +95,9 @@ class Sender:
 
     def _meaning(self, error: ApiException) -> Exception:
         said = f"{error.status}: {_first_line(error.message)}"
-        if error.status in _REFUSED:
+        if error.status == _PARTLY and (found := _DROPPED.search(said)):
+            return Refused(said, int(found[1]))
+        if error.status in (_MALFORMED, _PARTLY):
             return Refused(said)
         if error.status == _TOO_LARGE:
             return TooLarge(said)

@@ -97,7 +97,7 @@ def _beside_a_writer(home: Path, server: Server, store: Store, units: int, hours
     alone: list[float] = []
     beside: list[float] = []
     for _ in range(3):
-        at_turn = _commits(store, units, at_turn, alone, lambda took: sum(took) < 4.0)
+        at_turn = _commits(store, units, at_turn, alone, lambda took: sum(took) < 1.5)
         target = _target(home, server)
         (home / "site.toml").write_text(SITE.format(url=server.url, bucket=target.bucket))
         words = ("deliver", "--once", "--data", str(home / "data"), "--site", str(home / "site.toml"))

@@ -185,6 +185,20 @@ def test_a_field_of_another_type_costs_its_lines_and_no_others(store, server, fe
     carried(feed)
     assert feed.state()["dropped"] == 30
     assert len(server.rows(name, "SELECT volts FROM reading")) == 30
+    assert server.front.writes == 4, "one for what was there before, one for each measurement: nothing is sent again"
+
+
+def test_what_is_too_old_for_the_bucket_costs_a_request_and_not_hundreds(store, server, feed_to, target, hand):
+    """A bucket that keeps a day, and a past of years: each request is refused as a whole."""
+    name = database(target)
+    server.statement(f"CREATE RETENTION POLICY day ON {name} DURATION 1d REPLICATION 1")
+    put(store, run_of(5, start=1_600_000_000_000 // HOUR * HOUR))
+    upkeep(store, 1_600_000_000_000 // HOUR * HOUR + 5 * HOUR)
+    feed = feed_to(msgspec.structs.replace(target, bucket=f"{name}/day"))
+    carried(feed)
+    assert feed.state()["sent"] == 0
+    assert feed.state()["dropped"] == 5 * (540 + 180 + 3)
+    assert server.front.writes < 15
 
 
 def test_a_server_that_takes_nothing_fills_neither_the_journal_nor_the_line(store, feed_to, target, hand):
