@@ -51,13 +51,14 @@ def why(error: Exception) -> str:
 
 
 def open_line(table: PortTable) -> Line:
-    """Open a port for one program alone, reading and writing without waiting; one of GONE when it cannot be."""
-    settings = {"baudrate": table.baud, "parity": _PARITY[table.parity], "bytesize": table.data_bits,
-                "stopbits": table.stop_bits, "timeout": 0, "write_timeout": 0}  # fmt: skip
-    if "://" in table.path:  # a serial port behind a network, as pyserial writes it
-        found: Line = serial.serial_for_url(table.path, **settings)
-        return found
-    line: Line = serial.Serial(table.path, exclusive=True, **settings)
+    """Open a port for one program alone, reading and writing without waiting; one of GONE when it cannot be.
+
+    Ports behind a network are left out: pyserial's would hold up all others while it connects.
+    """
+    line: Line = serial.Serial(
+        table.path, baudrate=table.baud, parity=_PARITY[table.parity], bytesize=table.data_bits,
+        stopbits=table.stop_bits, timeout=0, write_timeout=0, exclusive=True,
+    )  # fmt: skip
     return line
 
 
@@ -86,23 +87,23 @@ class Port:
 
     def turn(self, now_ms: int) -> list[Reading]:
         """Do what is due now; the readings that came."""
+        heard: list[Heard] = []  # kept when the line breaks behind it
         try:
             line = self._line or self._opened()
             if line is None:
                 return []
-            heard = self._talk.feed(line.read(READ_BYTES), now_ms)
+            heard += self._talk.feed(line.read(READ_BYTES), now_ms)
             heard += self._ask(line, now_ms) if self._talk.asks else []
             self._check_still_there()
         except GONE as error:
             self._lost(error)
-            return []
         return [told for one in heard if (told := self._counted(one, now_ms))]
 
     def fileno(self) -> int | None:
         """What to wait on, or None where there is nothing to wait on."""
         try:
             return None if self._line is None else self._line.fileno()
-        except (OSError, AttributeError):  # a port behind a network may have none
+        except GONE:
             return None
 
     def wait_s(self) -> float:
@@ -110,7 +111,7 @@ class Port:
         if self._line is None:
             due = self._retry_at
         elif not self._talk.asks:
-            return _SETTLE_S if self.fileno() is not None else 0.1
+            return _SETTLE_S
         else:
             due = self._deadline if self._waiting else self._send_at
         return max(0.0, min(_SETTLE_S, due - self._tick()))
@@ -139,7 +140,7 @@ class Port:
         if self._tick() < self._retry_at:
             return None
         self._line = line = self._open(self._table)
-        self._retry_s, self._waiting, self._asked = FIRST_RETRY_S, False, 0
+        self._waiting, self._asked = False, 0
         self._send_at, self._said = self._tick(), ""
         self._talk.begin()
         log.say("bridge-port", path=self._table.path, state="open", said="; ".join(self._corrections))
@@ -188,6 +189,7 @@ class Port:
                 log.say("bridge-refused", path=self._table.path, said=heard.said, raw=repr(heard.raw[:120]))
             return None
         self._readings += 1
+        self._retry_s = FIRST_RETRY_S  # only now: a line that opens and breaks at once is not tried all the time
         self._said, self._heard_ms = "", now_ms
         self._heard_at[heard.told.reading.unit] = self._tick()
         return heard.told.reading
@@ -195,7 +197,7 @@ class Port:
     def _check_still_there(self) -> None:
         """An adapter that was pulled out and put in again may leave the old line open and silent: look at the path."""
         now, number = self._tick(), self.fileno()
-        if now - self._looked_at < LONGEST_RETRY_S or number is None or "://" in self._table.path:
+        if now - self._looked_at < LONGEST_RETRY_S or number is None:
             return
         self._looked_at = now
         here, there = os.fstat(number), os.stat(self._table.path)

@@ -5,18 +5,23 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 from collector.bridge.bridge_file import BridgeFile, BridgeFileError, PortTable
+from collector.bridge.gather import Gather, add_to
 from collector.bridge.port import Line, Port, open_line
 from collector.bridge.profile import find_profile, load_profile
 from collector.bridge.source import PortState
 from collector.bridge.talk import Behind, talk_for
 from collector.bridge.values import Maker
-from collector.reading import QUANTITIES, Reading
+from collector.reading import Reading
 
 __all__ = ["Ports"]
 
-_FIELDS = (*QUANTITIES, "lamp")
+
+class _Member(NamedTuple):
+    port: Port
+    gather: Gather | None
 
 
 class Ports:
@@ -29,16 +34,19 @@ class Ports:
         tick: Callable[[], float] = time.monotonic,
         opener: Callable[[PortTable], Line] = open_line,
     ) -> None:
-        self._ports = [_port(table, bridge.altitude_m, beside, tick, opener) for table in bridge.ports]
+        self._tick = tick
+        self._members = [_member(table, bridge.altitude_m, beside, tick, opener) for table in bridge.ports]
+        self._ports = [member.port for member in self._members]
 
     def turn(self, now_ms: int) -> list[Reading]:
         """Read what is there. Of one unit and one moment there is one reading; what came later in it counts."""
         found: dict[tuple[str, int], Reading] = {}
-        for port in self._ports:
-            for reading in port.turn(now_ms):
+        for port, gather in self._members:
+            readings = port.turn(now_ms)
+            for reading in gather.turn(readings, self._tick()) if gather else readings:
                 known = found.setdefault((reading.unit, reading.time_ms), reading)
                 if known is not reading:
-                    _add(known, reading)
+                    add_to(known, reading)
         return list(found.values())
 
     def filenos(self) -> list[int]:
@@ -47,7 +55,8 @@ class Ports:
 
     def wait_s(self) -> float:
         """How long may be waited at most before the next turn."""
-        return min(port.wait_s() for port in self._ports)
+        held_s = min((member.gather.until_s() for member in self._members if member.gather), default=float("inf"))
+        return max(0.0, min(held_s - self._tick(), *(port.wait_s() for port in self._ports)))
 
     def state(self) -> list[PortState]:
         """How each port stands, in the file's order."""
@@ -59,19 +68,14 @@ class Ports:
             port.close()
 
 
-def _add(known: Reading, later: Reading) -> None:
-    for name in _FIELDS:
-        if (value := getattr(later, name)) is not None:
-            setattr(known, name, value)
-
-
-def _port(
+def _member(
     table: PortTable, altitude_m: float, beside: Path, tick: Callable[[], float], opener: Callable[[PortTable], Line]
-) -> Port:
+) -> _Member:
     profile = load_profile(find_profile(table.profile, beside))
     maker = Maker(profile, altitude_m, table.calibrated_altitude_m)
     try:
         talk = talk_for(profile, Behind(table.unit, table.units), maker)
     except ValueError as error:
         raise BridgeFileError(f"port {table.path}, profile '{table.profile}': {error}") from error
-    return Port(table, talk, maker.corrections, tick, opener)
+    gather = Gather(profile.gather_s, own_time=profile.field.time is not None) if profile.gather_s else None
+    return _Member(Port(table, talk, maker.corrections, tick, opener), gather)

@@ -152,13 +152,17 @@ ONLY_FOR: Final[dict[str, tuple[str, ...]]] = {
 
 
 class Profile(Table):
-    """How a kind of device speaks; `about` is for people, `ignore` lists beginnings of lines that say nothing."""
+    """How a kind of device speaks; `about` is for people, `ignore` lists beginnings of lines that say nothing.
+
+    gather_s: one moment is told in several lines; those that come within so long are one reading. 0: each line is one.
+    """
 
     kind: Kind
     about: str = ""
     encoding: Literal["ascii", "latin-1", "utf-8"] = "ascii"
     decimal: Literal[".", ","] = "."
     ignore: tuple[str, ...] = ()
+    gather_s: Annotated[float, Field(ge=0, le=60)] = 0.0
     delimiter: Annotated[str, Field(min_length=1, max_length=4)] = ","
     columns: Annotated[int, Field(ge=1, le=200)] | None = None
     pairs: str = ""
