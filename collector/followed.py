@@ -47,7 +47,11 @@ class Followed:
         engine.restore(self._store.load_units(), self._store.load_estimates())
         links = self._store.statuses("bridge:")
         engine.know_links(
-            {key.partition(":")[2]: (link["state"] == "online", link["at_ms"]) for key, link in links.items()}
+            {
+                key.partition(":")[2]: (link["state"] == "online", link["at_ms"])
+                for key, link in links.items()
+                if "state" in link
+            }
         )
         removed = (self._store.status("out_of_service") or {}).get("units", ())
         alarms = self._store.load_alarms()

@@ -16,7 +16,8 @@ from collections.abc import Callable, Iterable
 from operator import attrgetter
 from typing import Any, Final
 
-from collector import log
+from collector import bridge_words, log
+from collector.bridge.timekeeper import since_start_ms
 from collector.clock import Clock
 from collector.door import Door
 from collector.followed import Followed
@@ -32,7 +33,7 @@ from collector.rules.entries import JournalEntry, JournalRow, entry_of
 from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store, StoreError
-from collector.topics import gauge_topic, heartbeat_topic, link_topic, readings_topic
+from collector.topics import bridge_state_topic, gauge_topic, heartbeat_topic, link_topic, readings_topic
 from collector.upkeep import Upkeep
 from collector.watchdog import Watchdog
 
@@ -54,24 +55,24 @@ class Collector:
         facility = site.facility.id
         self.line = Subscriber(
             door, f"sieveward-{facility}",
-            [topic(facility, "+") for topic in (readings_topic, link_topic, gauge_topic)],
+            [topic(facility, "+") for topic in (readings_topic, link_topic, bridge_state_topic, gauge_topic)],
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
         self.flood = Flood(Admission(site, clock.speed), clock.speed, monotonic_s)
-        self._clock_watch = ClockWatch(wall_s, monotonic_s)
-        self.horizon = Horizon(clock.speed)
         wards = [ward.id for ward in site.places()]
         self.teller = Teller(facility, wards, self.line, self._signal)
         self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0, "flooded": 0}
         self.store_said = ""  # what is wrong with the store, "" while it is good
         self._store_kind = ""
         self._upkeep = Upkeep(store, clock)
+        self._clock_watch = ClockWatch(wall_s, monotonic_s)
         self._status_s, self._started_ms = float("-inf"), clock.now_ms()
         self._broker_ms = self._started_ms  # since when the broker is as it is
         self._rate = (monotonic_s(), 0)
         self._batch_size = 0
         self._store_retry_s, self._store_pause_s = 0.0, STORE_RETRY_S[0]
         self.followed = Followed(site, store)
+        self.horizon = Horizon(clock.speed, blind=self._was_off())
         self._open({"path": site_path, "text": site_text} if site_text else None)
 
     def _open(self, site: dict[str, Any] | None) -> None:
@@ -82,6 +83,11 @@ class Collector:
             if site is not None:
                 self.store.set_status("site", site)
             self._write_journal([start, *self.followed.orphans(start.at_ms)])
+
+    def _was_off(self) -> bool:
+        """Whether this machine, and with it most likely the broker, was started after the last reading was taken."""
+        newest_ms, started_ms = self.followed.engine.newest_ms(), self.clock.now_ms() - since_start_ms()
+        return newest_ms is not None and newest_ms < started_ms
 
     def _write_journal(self, news: list[JournalEntry]) -> list[JournalRow]:
         return self.followed.write(news, int(self._wall_s() * 1000))
@@ -139,7 +145,8 @@ class Collector:
         events = self._judge(admitted, now_ms)
         news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms),
                 *self.flood.notes(now_ms), *self._clock_watch.notes(now_ms), *followed.dues.news(now_ms),
-                *self._judge_backup(admitted, now_ms)]  # fmt: skip
+                *self._judge_backup(admitted, now_ms),
+                *bridge_words.entries_of(admitted.words, self.store, now_ms)]  # fmt: skip
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():
@@ -147,8 +154,9 @@ class Collector:
                 followed.save_units()
                 self.store.quarantine(admitted.quarantined, admitted.unkept)
                 rows = self._write_journal(news)
-                if due or admitted.links:
-                    self._write_status(now_ms, admitted)
+                bridge_words.save(admitted, self.store, now_ms)
+                if due:
+                    self._write_status(now_ms)
             self._count(batch, admitted, new, followed.engine.late - late_before)
             followed.engine.clear_touched()
             _log_conditions(rows)
@@ -179,6 +187,8 @@ class Collector:
     def _judge(self, admitted: Admitted, now_ms: int) -> list[Event]:
         events: list[Event] = []
         engine = self.followed.engine
+        if self.horizon.meets(self.line.connections, self._monotonic_s()):
+            engine.note_blind(now_ms)
         read = engine.read
         for reading in admitted.readings:
             if found := read(reading, now_ms):
@@ -201,12 +211,9 @@ class Collector:
 
     # -- what else a turn does -------------------------------------------------------------------------------------
 
-    def _write_status(self, now_ms: int, admitted: Admitted) -> None:
+    def _write_status(self, now_ms: int) -> None:
         self._status_s = self._monotonic_s()
         self.store.set_status("collector", self.status(now_ms))
-        for bridge, online in admitted.links:
-            document = {"state": "online" if online else "offline", "at_ms": now_ms}
-            self.store.set_status(f"bridge:{bridge}", document)
 
     def status(self, now_ms: int) -> dict[str, Any]:
         """How the collector is; at_ms is its heartbeat, batch the largest batch so far."""
@@ -265,7 +272,7 @@ class Collector:
         self.followed.load()
         self._store_kind = self.store_said = ""
         with self.store.transaction():
-            self._write_status(self.clock.now_ms(), Admitted())
+            self._write_status(self.clock.now_ms())
         self._store_pause_s = STORE_RETRY_S[0]
         log.say("store-good")
 

@@ -9,6 +9,9 @@ from collector.bridge.spool_file import Row
 from collector.reading import Reading
 
 MOMENTS_MAX: Final = 200  # moments in a pack: some 60 kB, well under what a collector takes
+#: Of a backlog, what a pack spans at most. Packs of many units follow each other, and while one is read the others'
+#: units must not look silent: half of what a collector takes for the present (horizon.BEHIND_MS).
+SPAN_MS: Final = 30_000
 
 
 def is_measured(reading: Reading) -> bool:
@@ -17,11 +20,12 @@ def is_measured(reading: Reading) -> bool:
 
 
 def packed(rows: Iterable[Row]) -> Iterator[tuple[str, list[Row]]]:
-    """Packs of one unit, MOMENTS_MAX moments at most, as (unit, rows); a pack comes as soon as it is full."""
+    """Packs of one unit as (unit, rows), MOMENTS_MAX moments and SPAN_MS at most; each comes as soon as it is full."""
     packs: dict[str, list[Row]] = {}
     for row in rows:
-        pack = packs.setdefault(row[1].unit, [])
-        pack.append(row)
-        if len(pack) == MOMENTS_MAX:
-            yield row[1].unit, packs.pop(row[1].unit)
+        unit = row[1].unit
+        pack = packs.get(unit)
+        if pack and (len(pack) >= MOMENTS_MAX or abs(row[1].time_ms - pack[0][1].time_ms) >= SPAN_MS):
+            yield unit, packs.pop(unit)
+        packs.setdefault(unit, []).append(row)
     yield from packs.items()

@@ -10,6 +10,7 @@ from collections import Counter
 from typing import Final, NamedTuple
 
 from collector.backup.gauge import OVERFULL
+from collector.bridge.word import Word, read_word
 from collector.reading import EARLIEST_MS, Reading, fault_in
 from collector.senml import SenmlError, decode_pack
 from collector.site import Site
@@ -19,6 +20,7 @@ from collector.topics import split_topic
 DAY_MS: Final = 86_400_000
 OLDEST_MS: Final = 400 * DAY_MS  # a bridge that was away longer than raw readings are kept has nothing to add
 AHEAD_MS: Final = 120_000  # of wall time: clocks of small bridges are set by hand, or by a network that comes and goes
+WORD_MAX: Final = 64 * 1024
 PAYLOAD_MAX: Final = 256 * 1024  # about 2,000 moments in a pack; anything larger is no bridge's
 
 
@@ -51,12 +53,13 @@ class Admitted:
     of a flood were left out.
     """
 
-    __slots__ = ("ahead", "flooded", "gauges", "links", "quarantined", "readings", "unkept")
+    __slots__ = ("ahead", "flooded", "gauges", "links", "quarantined", "readings", "unkept", "words")
 
     def __init__(self) -> None:
         self.readings: list[Reading] = []
         self.quarantined: list[Quarantined] = []
         self.links: list[LinkNews] = []
+        self.words: list[tuple[str, Word]] = []  # a bridge and its word on itself
         self.ahead: list[Ahead] = []
         self.gauges: list[Gauge] = []
         self.unkept: Counter[str] = Counter()
@@ -82,6 +85,8 @@ class Admission:
             self._admit_gauge(name, topic, payload, received_ms, out)
         elif kind == "bridge":
             self._admit_link(name, topic, payload, received_ms, out)
+        elif kind == "bridge-state":
+            self._admit_word(name, topic, payload, received_ms, out)
         else:
             out.quarantined.append(_aside(received_ms, topic, payload, kind, name))
 
@@ -152,6 +157,19 @@ class Admission:
         if time_ms < EARLIEST_MS or time_ms < received_ms - OLDEST_MS:
             return "too-old", f"its time is {(received_ms - time_ms) // DAY_MS} days ago"
         return None
+
+    @staticmethod
+    def _admit_word(bridge: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+        if len(payload) > WORD_MAX:
+            fault = f"{len(payload)} bytes, more than {WORD_MAX}"
+        else:
+            try:
+                out.words.append((bridge, read_word(payload)))
+            except ValueError as error:
+                fault = str(error)
+            else:
+                return
+        out.quarantined.append(_aside(received_ms, topic, payload, "bridge-state", fault))
 
     @staticmethod
     def _admit_link(bridge: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
