@@ -89,7 +89,9 @@ class MessageCarrier:
         letters = plan(self._ladder, found, self._ledger, now_ms, self._post.busy())
         for letter in letters:
             self._post.start(letter, text_of(letter, self._site, self._cards(letter, now_ms), now_ms))
-        self._state = self._made_state(len(letters))
+        failing = any(past.failures for past in self._ledger.ways.values())
+        due = plan(self._ladder, found, self._ledger, now_ms, hasty=True) if failing else letters
+        self._state = self._made_state(len(due))
 
     def _lost(self, now_ms: int) -> Lost | None:
         wall_ms = int(self._wall_s() * 1000)
@@ -108,7 +110,7 @@ class MessageCarrier:
     # -- how it stands ---------------------------------------------------------------------------------------------
 
     def state(self) -> dict[str, Any]:
-        """As of the last turn: `waiting`, letters due or under way; `ways`, how each stands, without its address."""
+        """As of the last turn: `waiting`, letters due (some after a failure) or under way; `ways`, how each stands."""
         return self._state
 
     def _made_state(self, due: int) -> dict[str, Any]:

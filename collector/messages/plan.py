@@ -55,13 +55,14 @@ class Letter(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def plan(
-    ladder: Ladder, found: Sequence[Happening], ledger: Ledger, now_ms: int, busy: Collection[str] = ()
-) -> list[Letter]:
-    """The letters to send now, at most one a way; ways in `busy` get none."""
+    ladder: Ladder, found: Sequence[Happening], ledger: Ledger, now_ms: int, busy: Collection[str] = (), *,
+    hasty: bool = False,
+) -> list[Letter]:  # fmt: skip
+    """The letters to send now, at most one a way; ways in `busy` get none. `hasty`: as if none had failed just now."""
     minute = ladder.minute_of_day(now_ms)
     letters = []
     for way in ladder.ways:
-        if way.id in busy or _ago(ledger.past(way.id).failed_ms, now_ms) < _retry_ms(ledger, way):
+        if way.id in busy or not (hasty or _ago(ledger.past(way.id).failed_ms, now_ms) >= _retry_ms(ledger, way)):
             continue
         due = [one for one in found if _is_due(ladder, way, one, ledger, now_ms)
                and not (way.is_quiet(minute) and one.priority != "high" and one.kind != TEST)]  # fmt: skip
