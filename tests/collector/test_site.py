@@ -203,3 +203,14 @@ def test_a_broken_toml_and_a_missing_file_are_refused(tmp_path: Path) -> None:
 def test_a_simulated_facility_is_told_by_its_id() -> None:
     assert parse_site('[facility]\nid="sim-lake"').simulated
     assert isinstance(parse_site(GOOD), Site)
+
+
+def test_a_bridge_may_only_list_what_there_is() -> None:
+    text = 'facility.id = "lake"\n[[unit]]\nid = "u1"\n[[bridge]]\nid = "a"\nunits = ["u2"]\ncylinders = ["c"]\n'
+    with pytest.raises(SiteError) as error:
+        parse_site(text)
+    assert error.value.faults == [
+        "site.toml:6: no [[unit]] has the id 'u2'; did you mean 'u1'?",
+        "site.toml:7: no [[cylinder]] has the id 'c'",
+    ]
+    assert parse_site(text.replace("u2", "u1").replace('"c"', "")).bridges[0].title == "a"
