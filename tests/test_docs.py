@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from typer.main import get_command
 
+from collector.bridge.bridge_file import load_bridge_file
+from collector.bridge.ports import Ports
 from collector.cli.main import app
 from collector.rules.catalogue import CATALOGUE
 from collector.rules.lifecycle import diagram
@@ -66,6 +68,13 @@ def indented(after: str) -> str:
 def test_the_site_file_of_the_readme_is_good() -> None:
     site = parse_site(indented("### The site file"))
     assert (site.facility.id, [unit.id for unit in site.units]) == ("lakeside", ["unit-07"])
+
+
+def test_the_bridge_file_of_the_readme_is_good(tmp_path: Path) -> None:
+    (tmp_path / "bridge.toml").write_text(indented("## The sensor bridge"), encoding="utf-8")
+    found = load_bridge_file(tmp_path / "bridge.toml")
+    ports = Ports(found, tmp_path)
+    assert [state.units for state in ports.state()] == [("unit-07",), ("unit-08", "unit-09")]
 
 
 def test_the_changes_of_the_readme_can_be_tried_on_its_site_file() -> None:

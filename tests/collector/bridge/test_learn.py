@@ -102,3 +102,34 @@ def test_shipped_samples_of_text_are_learned_to_something_usable():
         _, result = proposed(path.with_suffix(".txt").read_bytes().splitlines())
         own = try_sample(load_profile(path), path.with_suffix(".txt").read_bytes(), NOW)
         assert [told(row) for row in result.rows] == [told(row) for row in own.rows]
+
+
+class Speaks:
+    """Text at one speed only, noise at the others."""
+
+    def __init__(self, baud):
+        self._said = [b"1\nflow=4.9\nflow=4.8\n" if baud == 19200 else b"\xf8\x80" * 40]
+        self.asked = b""
+
+    def read(self, size):
+        return self._said.pop() if self._said else b""
+
+    def write(self, data):
+        self.asked += data
+
+    def close(self):
+        pass
+
+
+def test_speeds_are_tried_until_there_is_text():
+    lines: dict = {}
+    told: list = []
+
+    def opener(table):
+        return lines.setdefault(table.baud, Speaks(table.baud))
+
+    heard = listen("/dev/x", (9600, 19200, 38400), 5.0, 1, told.append, b"?", opener)
+    assert (heard.baud, heard.lines) == (19200, [b"flow=4.9", b"flow=4.8"])
+    assert [line for line in told if "no text" in line] == ["  no text at this speed"]
+    assert list(lines) == [9600, 19200]
+    assert lines[19200].asked == b"?"

@@ -12,10 +12,10 @@ class Breaking:
     """Answers the first request, and is gone at the second."""
 
     def __init__(self):
-        self.requests = 0
+        self.requests, self.says = 0, b"93.4\n"
 
     def read(self, size):
-        return b"93.4\n" if self.requests == 1 else b""
+        return self.says if self.requests == 1 else b""
 
     def write(self, data):
         self.requests += 1
@@ -43,7 +43,7 @@ def test_what_was_read_before_the_line_broke_is_given_on(tmp_path):
     (reading,) = ports.turn(2000)
     assert (reading.time_ms, reading.purity_pct) == (2000, 93.4)
     tick.advance(10)
-    line.read = lambda size: b"93.5\n"
+    line.says = b"93.5\n"
     assert [r.purity_pct for r in ports.turn(12_000)] == [93.5]
     assert not ports.state()[0].open
     assert ports.filenos() == []
