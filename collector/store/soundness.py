@@ -29,6 +29,7 @@ def damage_in(path: Path, *, rest: Callable[[], bool] | None = None) -> str:
     """
     with closing(connect_reader(path)) as conn:
         conn.set_progress_handler(rest, STEPS)
+        name = "the list of tables"
         try:
             names = [name for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
             for name in names:
@@ -41,7 +42,7 @@ def damage_in(path: Path, *, rest: Callable[[], bool] | None = None) -> str:
             fault = translate(error, path)
             if fault.kind != "corrupt":
                 raise fault from error
-            return str(error)[:_SAID_MAX]
+            return f"{name}: {error}"[:_SAID_MAX]
     return ""
 
 
