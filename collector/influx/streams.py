@@ -7,7 +7,6 @@ be sent twice. Nothing after `Heads.rolled_ms` is taken (see store/outward.py fo
 from __future__ import annotations
 
 import sqlite3
-from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any, Final, NamedTuple, Protocol
@@ -24,6 +23,7 @@ from collector.store.recall import next_hour, readings, within_hour
 BATCH_LINES: Final = 5_000
 LATE_MINUTES: Final = 500
 JOURNAL_ROWS: Final = 1_000
+HOT_MS: Final = 10 * MINUTE_MS
 DAY_MS: Final = 24 * HOUR_MS
 #: A journal hash's first digits, as many as an INTEGER of SQLite holds.
 _DIGITS: Final = 15
@@ -51,25 +51,30 @@ class Readings:
 
     def __init__(self, facility: str) -> None:
         self._heads = Heads(READING, facility)
-        self._read: deque[Piece] = deque()
+        self._read: Iterator[Piece] = iter(())
 
     def next(self, conn: sqlite3.Connection, marks: Known, heads: outward.Heads) -> Piece | None:
         """The next piece, None when there is nothing until more is rolled up."""
-        if self._read:
-            return self._read.popleft()
+        if (piece := next(self._read, None)) is not None:
+            return piece
         at = marks.get(READING, 0)
         if at >= heads.rolled_ms:
             return None
         hour = next_hour(conn, at)
         if hour is None or hour >= heads.rolled_ms:
             return Piece([], {READING: heads.rolled_ms})
-        start, end = max(at, hour), min(heads.rolled_ms, hour + HOUR_MS)
+        start = max(at, hour)
+        # Packed readings are read by the hour they are packed in; others are rows, of which an hour may be too many.
+        span_end = hour + HOUR_MS if hour < heads.packed_ms else (start // HOT_MS + 1) * HOT_MS
+        self._read = self._pieces(conn, start, min(heads.rolled_ms, span_end))
+        return next(self._read)
+
+    def _pieces(self, conn: sqlite3.Connection, start: int, end: int) -> Iterator[Piece]:
         numbers, names, columns = within_hour(conn, start, end)
-        units, times = [names[number] for number in numbers.tolist()], columns.time_ms.tolist()
-        for first, last, until in _batches(times, end):
+        units = [names[number] for number in numbers.tolist()]
+        for first, last, until in _batches(columns.time_ms.tolist(), end):
             lines = reading_lines(self._heads, units[first:last], columns.taken(slice(first, last)))
-            self._read.append(Piece(lines, {READING: until}))
-        return self._read.popleft()
+            yield Piece(lines, {READING: until})
 
     def waiting(self, conn: sqlite3.Connection, marks: Known, heads: outward.Heads) -> int:
         """Minutes from the first reading that is not copied."""
@@ -86,12 +91,12 @@ class Rollups:
         self._key = MEASUREMENTS[table]
         self._heads = Heads(self._key, facility)
         self._step, self._span = (MINUTE_MS, HOUR_MS) if table == "rollup_1m" else (HOUR_MS, DAY_MS)
-        self._read: deque[Piece] = deque()
+        self._read: Iterator[Piece] = iter(())
 
     def next(self, conn: sqlite3.Connection, marks: Known, heads: outward.Heads) -> Piece | None:
         """The next piece, None when there is nothing until more is rolled up."""
-        if self._read:
-            return self._read.popleft()
+        if (piece := next(self._read, None)) is not None:
+            return piece
         at, limit = marks.get(self._key, 0), heads.rolled_ms // self._step * self._step
         if at >= limit:
             return None
@@ -99,10 +104,13 @@ class Rollups:
         if first is None or first >= limit:
             return Piece([], {self._key: limit})
         end = min(limit, first + self._span)
-        rows = outward.rollup_rows(conn, self._table, first, end)
-        for begin, last, until in _batches([row[0] for row in rows], end):
-            self._read.append(Piece(rollup_lines(self._heads, rows[begin:last]), {self._key: until}))
-        return self._read.popleft()
+        self._read = self._pieces(conn, first, end)
+        return next(self._read)
+
+    def _pieces(self, conn: sqlite3.Connection, start: int, end: int) -> Iterator[Piece]:
+        rows = outward.rollup_rows(conn, self._table, start, end)
+        for first, last, until in _batches([row[0] for row in rows], end):
+            yield Piece(rollup_lines(self._heads, rows[first:last]), {self._key: until})
 
     def waiting(self, conn: sqlite3.Connection, marks: Known, heads: outward.Heads) -> int:
         """Steps from the first rollup that is not copied."""

@@ -36,6 +36,7 @@ class Heads(msgspec.Struct, frozen=True, kw_only=True):
     """How far the store has come, in ms and row numbers; the _from_ms say what retention has taken already."""
 
     rolled_ms: int
+    packed_ms: int
     raw_from_ms: int
     minutes_from_ms: int
     late_seq: int
@@ -58,9 +59,13 @@ def heads(conn: sqlite3.Connection) -> Heads:
         (late,) = conn.execute("SELECT max(seq) FROM late_minute").fetchone()
         (journal,) = conn.execute("SELECT seq FROM journal_head").fetchone()
     return Heads(
-        rolled_ms=marks.get("rolled_until", 0), raw_from_ms=marks.get("raw_from", 0),
-        minutes_from_ms=marks.get("minutes_from", 0), late_seq=late or 0, journal_seq=journal,
-    )  # fmt: skip
+        rolled_ms=marks.get("rolled_until", 0),
+        packed_ms=marks.get("packed_until", 0),
+        raw_from_ms=marks.get("raw_from", 0),
+        minutes_from_ms=marks.get("minutes_from", 0),
+        late_seq=late or 0,
+        journal_seq=journal,
+    )
 
 
 @reads
