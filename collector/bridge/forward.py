@@ -33,6 +33,7 @@ IN_ORDER: Final = 5_000
 IN_ORDER_S: Final = 5.0
 LIVE_PACKS: Final = 200  # on their way at once
 BACKLOG_PACKS: Final = 400
+TURN: Final = 1_000  # readings of a backlog put on their way in one turn: what has just been read waits for no more
 
 
 class _Pack(NamedTuple):
@@ -75,6 +76,11 @@ class Forwarder:
     def idle(self) -> bool:
         """Whether the broker has everything."""
         return not self.spool.waiting
+
+    @property
+    def live_on_the_way(self) -> bool:
+        """Whether live readings wait, or are on their way."""
+        return bool(self._live or self._live_packs)
 
     @property
     def draining(self) -> bool:
@@ -154,7 +160,7 @@ class Forwarder:
         room = int(self._pace.window) - self._backlog
         rows: Iterable[Row] = ()
         if room > 0 and len(self._flight) - self._live_packs < BACKLOG_PACKS and self.spool.untaken:
-            rows = self.spool.take(room)
+            rows = self.spool.take(min(room, TURN))
             self._publish(rows, live=False)
         until_s = self._in_order_until_s
         if until_s is not None and ((room > 0 and not rows) or self._monotonic_s() >= until_s):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 SMALLEST: Final = 50
-LARGEST: Final = 20_000
+LARGEST: Final = 4_000  # more makes no broker quicker, and what is live waits behind it
 PROMPT_S: Final = 0.5  # slower than any broker and network at ease, quick enough for a live reading behind it
 LATE_S: Final = 1.5
 

@@ -10,8 +10,8 @@ from collector.reading import Reading
 
 MOMENTS_MAX: Final = 200  # moments in a pack: some 60 kB, well under what a collector takes
 #: Of a backlog, what a pack spans at most. Packs of many units follow each other, and while one is read the others'
-#: units must not look silent: half of what a collector takes for the present (horizon.BEHIND_MS).
-SPAN_MS: Final = 30_000
+#: units must not look silent: less than a collector takes for the present (horizon.BEHIND_MS).
+SPAN_MS: Final = 50_000
 
 
 def is_measured(reading: Reading) -> bool:
