@@ -22,11 +22,12 @@ from collector.store import StoreError
 from dashboard import access, access_words, actions, service_words, words
 from dashboard.actions import Person, Refused
 from dashboard.figures import alarm_html
-from dashboard.frame import Screen, forget, look
+from dashboard.frame import Screen, forget, look, told
 from dashboard.freshness import collector_lives
 from dashboard.launch import data_dir
 from dashboard.queries import Now, service_rows
 from dashboard.times import moment_text
+from dashboard.told import told_text
 
 #: Alarms with buttons on one screen: more would be slow to draw and no use to anybody. The rest is counted.
 SHOWN: Final = 40
@@ -108,9 +109,11 @@ def _key(alarm: Alarm, what: str) -> str:
 def draw_speaking(screen: Screen, person: Person, ward: str | None) -> None:
     """What speaks now, worst first."""
     assert screen.now is not None  # noqa: S101 - for the type checker: the caller has looked
+    found = told(screen.now_ms)
     for alarm in _listed("Now", _of_ward(screen.now.speaking(), ward)):
+        said = told_text(alarm, found, screen.now_ms, screen.now.zone)
         with st.container(horizontal=True, vertical_alignment="center", key=_key(alarm, "alarm").replace(":", "-")):
-            st.html(alarm_html(alarm, screen.now, screen.now_ms))
+            st.html(alarm_html(alarm, screen.now, screen.now_ms, said))
             if alarm.state == State.UNACKNOWLEDGED and person.is_offered(entries.ACKNOWLEDGE, alarm.ward):
                 _acknowledge_button(alarm, person)
             if person.is_offered(entries.SHELVE, alarm.ward):

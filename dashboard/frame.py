@@ -6,7 +6,7 @@ Rules of this file: a store that cannot be read is a state of the screen, said i
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -25,10 +25,14 @@ from dashboard.launch import data_dir
 from dashboard.queries import Now
 from dashboard.tiles import strip_html
 from dashboard.times import DAY
+from dashboard.told import KINDS as TOLD_KINDS
+from dashboard.told import Tellings, tellings
 
 ASSETS: Final = Path(__file__).with_name("assets")
 EVERY_S: Final = 2
 SLOWLY_S: Final = 15
+TOLD_S: Final = 5
+TOLD_DAYS: Final = 3
 DUES_S: Final = 60
 FLEET_S: Final = 300
 PLAN_S: Final = 900
@@ -102,6 +106,18 @@ def _plan(path: str, weeks: int, _now: Now, _now_ms: int) -> Plan:
 def plan(now: Now, now_ms: int, weeks: int) -> Plan:
     """The plan of visits, worked out every quarter of an hour and after each entry; StoreError."""
     return _plan(str(data_dir()), weeks, now, now_ms)
+
+
+@st.cache_resource(ttl=TOLD_S, max_entries=2, show_spinner=False)
+def _tellings(path: str, _now_ms: int) -> Tellings:
+    return tellings(queries.journal(Path(path), kinds=TOLD_KINDS, from_ms=_now_ms - TOLD_DAYS * DAY))
+
+
+def told(now_ms: int) -> Tellings:
+    """Who was told of what by message in the last days; nothing where the store cannot be read: the strip says why."""
+    with suppress(StoreError):
+        return _tellings(str(data_dir()), now_ms)
+    return {}
 
 
 def forget() -> None:

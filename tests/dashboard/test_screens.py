@@ -282,6 +282,16 @@ def test_acknowledging_is_written_with_name_and_role_and_said(screen, bad_hour):
     assert "ack:unit-03::purity-red" not in {button.key for button in app.button}
 
 
+def test_an_alarm_says_who_was_told_of_it_by_message(screen, bad_hour):
+    alarm = alarm_of(bad_hour, "unit-03", "purity-red")
+    at_ms = queries.now(bad_hour.data_dir).clock.now_ms()
+    body = {"way": "phone", "person": "Night <nurse>", "alarms": [{"about": f"alarm-{alarm.heard_seq}"}]}
+    JournalWriter(bad_hour.data_dir).append([
+        entries.JournalEntry(at_ms=at_ms, kind=entries.MESSAGE_SENT, unit="unit-03", origin="deliver", body=body),
+    ])  # fmt: skip
+    assert "Told: Night &lt;nurse&gt; " in seen(screen("alarms"))
+
+
 def test_nobody_acknowledges_without_a_name(screen, bad_hour):
     before = newest(bad_hour).seq
     app = person(screen("alarms"), name="   ")
