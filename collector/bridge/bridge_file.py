@@ -71,13 +71,15 @@ class BridgeFile(Table):
     spool: Path = Path("spool")
     spool_mb: Positive = 500.0
     clock: Literal["auto", "own"] = "auto"
-    altitude_m: Altitude = 0.0
+    altitude_m: Altitude | None = None
     ports: tuple[PortTable, ...] = Field(alias="port", min_length=1)
 
     @model_validator(mode="after")
     def _one_way_out(self) -> BridgeFile:
         if (self.account is None) == (self.broker is None):
             raise ValueError('say where readings go: account = "FILE" (with password and TLS), or broker = "HOST:PORT"')
+        if self.altitude_m is None and any(port.calibrated_altitude_m is not None for port in self.ports):
+            raise ValueError("a port has calibrated_altitude_m; say at which altitude_m the bridge stands, too")
         for what, said in (("path", [port.path for port in self.ports]),
                            ("unit", [unit for port in self.ports for unit in port.unit_ids])):  # fmt: skip
             if twice := next((one for one in said if said.count(one) > 1), None):

@@ -47,7 +47,7 @@ class Line(Protocol):
 
 def why(error: Exception) -> str:
     """Why a port cannot be had, and the way out."""
-    return _WHY.get(getattr(error, "errno", None) or 0, f"gone: {error}")
+    return _WHY.get(getattr(error, "errno", None) or 0, str(error))
 
 
 def open_line(table: PortTable) -> Line:

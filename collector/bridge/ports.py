@@ -69,10 +69,17 @@ class Ports:
 
 
 def _member(
-    table: PortTable, altitude_m: float, beside: Path, tick: Callable[[], float], opener: Callable[[PortTable], Line]
+    table: PortTable,
+    altitude_m: float | None,
+    beside: Path,
+    tick: Callable[[], float],
+    opener: Callable[[PortTable], Line],
 ) -> _Member:
     profile = load_profile(find_profile(table.profile, beside))
-    maker = Maker(profile, altitude_m, table.calibrated_altitude_m)
+    pressure = profile.field.pressure_kpa
+    if altitude_m is None and pressure and pressure.absolute:
+        raise BridgeFileError(f"port {table.path}: its pressure counts from vacuum; say altitude_m in the bridge file")
+    maker = Maker(profile, altitude_m or 0.0, table.calibrated_altitude_m)
     try:
         talk = talk_for(profile, Behind(table.unit, table.units), maker)
     except ValueError as error:

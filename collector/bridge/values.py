@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from collector.bridge.analyser import Correction, correction, pressure_at_kpa
+from collector.bridge.analyser import Correction, correction, pressure_at_kpa, remark
 from collector.bridge.profile_tables import FieldTable, Profile
 from collector.bridge.splitting import NotRead
 from collector.bridge.units import CONVERSIONS
@@ -38,13 +38,14 @@ class Maker:
         self._profile = profile
         self._ambient_kpa = pressure_at_kpa(altitude_m)
         self.correction: Correction | None = correction(profile.analyser, altitude_m, calibrated_altitude_m)
+        self._remark = remark(profile.analyser, calibrated_altitude_m)
 
     @property
     def corrections(self) -> tuple[str, ...]:
-        """What is done to values beyond converting units, in words."""
+        """What is done to values beyond converting units, and what is taken for granted, in words."""
         absolute = self._profile.field.pressure_kpa
         less = f"pressure less {self._ambient_kpa:.1f} kPa of air" if absolute and absolute.absolute else ""
-        return tuple(said for said in (self.correction.said if self.correction else "", less) if said)
+        return tuple(said for said in (self.correction.said if self.correction else "", self._remark, less) if said)
 
     def from_texts(self, unit: str, texts: Mapping[str, str], now_ms: int) -> Told:
         """The reading of a line; NotRead says what in it cannot be used."""

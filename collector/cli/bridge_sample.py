@@ -49,7 +49,7 @@ def _show(result: SampleResult, *, own_time: bool) -> None:
         if row.reading is None:
             say(f"{row.number}: refused: {row.refused}   {row.raw[:_RAW_SHOWN]!r}")
     for said in result.corrections:
-        say(f"corrected: {said}")
+        say(f"note: {said}")
     say(f"{result.read} read, {len(result.rows) - result.read} refused, {result.dropped_bytes} bytes in no frame")
 
 

@@ -60,7 +60,7 @@ def test_corrections_are_shown_beside_what_was_read():
     )
     assert status == 0
     assert "shown_pct" in said
-    assert "corrected: purity x 1.0621: galvanic, calibrated at 500 m, stands at 1000 m" in said
+    assert "note: purity x 1.0621: galvanic, calibrated at 500 m, stands at 1000 m" in said
     assert "98.248" in said
 
 

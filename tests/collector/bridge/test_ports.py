@@ -224,6 +224,7 @@ BRIDGE = (
         (BRIDGE.replace('broker = "localhost"', "") + 'unit = "u1"\n', "say where readings go"),
         (BRIDGE + 'unit = "u1"\n[[port]]\npath = "/dev/x"\nprofile = "x"\nunit = "u2"\n', "two ports have the path"),
         (BRIDGE + 'unit = "U 1"\n', "an id is small letters"),
+        (BRIDGE + 'unit = "u1"\ncalibrated_altitude_m = 0\n', "say at which altitude_m the bridge stands"),
         (BRIDGE + "units = { a = 'u1', b = 'u1' }\n", "stand for the same unit"),
         ('facility = "x"\nbridge = "y"\nbroker = "z"\n', "needs 'port'"),
         ("facility", "not valid TOML"),
@@ -244,6 +245,28 @@ def test_paths_of_a_bridge_file_are_relative_to_it(tmp_path):
     assert (found.account, found.spool) == (tmp_path / "a.toml", tmp_path / "spool")
     with pytest.raises(BridgeFileError, match="no such file"):
         load_bridge_file(tmp_path / "none.toml")
+
+
+def test_a_port_that_another_program_has_is_said(tmp_path, tick, adapter):
+    first = ports_of(tmp_path, tick, port(adapter))
+    second = ports_of(tmp_path, tick, port(adapter))
+    first.turn(NOW)
+    second.turn(NOW)
+    assert second.state()[0].said == "another program has it open; end that one"
+    first.close()
+    tick.advance(LONGEST_RETRY_S)
+    second.turn(NOW)
+    assert second.state()[0].open
+    second.close()
+
+
+def test_a_pressure_from_vacuum_needs_the_height(tmp_path, tick, adapter):
+    (tmp_path / "vacuum.toml").write_text(
+        'kind = "delimited"\n[field.pressure_kpa]\nfrom = 1\nin = "kPa"\nabsolute = true\n'
+    )
+    with pytest.raises(BridgeFileError, match="say altitude_m"):
+        ports_of(tmp_path, tick, port(adapter, "vacuum.toml"))
+    ports_of(tmp_path, tick, port(adapter, "vacuum.toml"), altitude_m=0)
 
 
 def test_a_profile_that_does_not_fit_its_port_is_refused(tmp_path, tick, adapter):

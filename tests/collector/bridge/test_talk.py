@@ -2,6 +2,8 @@
 
 import pytest
 
+from collector.bridge.profile import parse_profile
+from collector.bridge.values import Maker
 from tests.collector.bridge.talking import NOW, said, talk, values
 
 PURITY = '[field.purity_pct]\nfrom = {}\nin = "%"\n'
@@ -85,6 +87,15 @@ def test_an_analysers_known_error_is_taken_out(profile, place, shown, true):
 def test_what_is_corrected_is_said_and_shown():
     (heard,) = talk(SONIC.format("false")).feed(b"101.7\n", NOW)
     assert (heard.told.shown_pct, heard.told.reading.purity_pct) == (101.7, pytest.approx(93.293))
+
+
+def test_what_is_taken_for_granted_of_an_analyser_is_said():
+    profile = parse_profile(GALVANIC.format("false"))
+    assert Maker(profile, 2000).corrections == (
+        "galvanic: taken as calibrated where it stands; if not, give the port calibrated_altitude_m",
+    )
+    assert Maker(profile, 2000, 0).corrections == ("purity x 1.2745: galvanic, calibrated at 0 m, stands at 2000 m",)
+    assert Maker(parse_profile(GALVANIC.format("true")), 2000).corrections == ()
 
 
 def test_what_no_analyser_shows_is_not_corrected_into_something_plausible():
