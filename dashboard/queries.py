@@ -21,6 +21,7 @@ import msgspec
 from collector import backup_watch
 from collector.backup.known import Known
 from collector.clock import Clock, ScaledClock, WallClock
+from collector.deliver.loop import STATUS as CARRIED
 from collector.influx.longer import long_series
 from collector.influx.readback import Readback
 from collector.influx.target import Target, target_of
@@ -133,6 +134,7 @@ class Health(msgspec.Struct, frozen=True, kw_only=True):
     quarantined: dict[str, int]
     quarantine: list[Quarantined]
     safe_copy: dict[str, Any] = {}
+    carried: dict[str, Any] = {}
 
 
 def wall_ms() -> int:
@@ -244,11 +246,11 @@ def health(data_dir: Path) -> Health:
     with reader(data_dir) as conn:
         extent = history.extent(conn)
         counts, rows = history.quarantine_counts(conn), history.quarantine_rows(conn, QUARANTINE_ROWS)
-        safe_copy = history.status(conn, SAFE_COPY) or {}
+        safe_copy, carried = (history.status(conn, name) or {} for name in (SAFE_COPY, CARRIED))
     wal = store_path(data_dir).with_name(store_path(data_dir).name + "-wal")
     return Health(
         extent=extent, wal_bytes=wal.stat().st_size if wal.exists() else 0, disk_free_bytes=_free(data_dir),
-        quarantined=counts, quarantine=rows, safe_copy=safe_copy,
+        quarantined=counts, quarantine=rows, safe_copy=safe_copy, carried=carried,
     )  # fmt: skip
 
 

@@ -6,6 +6,8 @@ import streamlit as st
 
 from collector.rules.entries import KINDS
 from dashboard import queries
+from dashboard.carriers import TITLE as CARRIED
+from dashboard.carriers import carrier_rows, carrier_warning
 from dashboard.figures import figures_html, journal_rows, quarantine_rows
 from dashboard.frame import EVERY_S, in_words, look, needed_now, strip, table
 from dashboard.health import bridge_rows, collector_figures, store_figures
@@ -41,6 +43,11 @@ with in_words():
     if warning := copy_warning(health.safe_copy, wall_ms, simulated=now.simulated):
         st.warning(warning)
     st.html(figures_html(copy_figures(health.safe_copy, wall_ms)))
+    if warning := carrier_warning(health.carried, now.site, wall_ms):
+        st.warning(warning)
+    if carried := carrier_rows(health.carried, now.zone, now_ms):
+        st.subheader(CARRIED)
+        st.dataframe(carried, hide_index=True)
     st.subheader("Could not be read: kept aside")
     if health.quarantined:
         st.write(" · ".join(f"{kind}: {count}" for kind, count in health.quarantined.items()))
