@@ -28,6 +28,7 @@ class PortTable(Table):
 
     `unit` is the one unit on the line. `units` maps what the line calls a unit (a column's text, a Modbus address) to
     a unit's id. `profile` is a file, relative to the bridge file, or the name of a profile that is shipped.
+    at_most_every_s thins a device that speaks many times a second: one reading of each unit in so long (0: all).
     calibrated_altitude_m is where a galvanic analyser on this line was last calibrated; None means here.
     """
 
@@ -40,6 +41,7 @@ class PortTable(Table):
     unit: Id | None = None
     units: dict[str, Id] = Field(default={})
     stale_s: Positive = DEFAULT_STALE_S
+    at_most_every_s: Annotated[float, Field(ge=0, le=600)] = 0.0
     calibrated_altitude_m: Altitude | None = None
 
     @model_validator(mode="after")

@@ -7,12 +7,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+import msgspec
+
 from collector.bridge.bridge_file import BridgeFile, BridgeFileError, PortTable
 from collector.bridge.gather import Gather, add_to
 from collector.bridge.port import Line, Port, open_line
 from collector.bridge.profile import find_profile, load_profile
 from collector.bridge.source import PortState
 from collector.bridge.talk import Behind, talk_for
+from collector.bridge.thin import Thin
 from collector.bridge.values import Maker
 from collector.reading import Reading
 
@@ -22,6 +25,16 @@ __all__ = ["Ports"]
 class _Member(NamedTuple):
     port: Port
     gather: Gather | None
+    thin: Thin | None
+
+    def turn(self, now_ms: int, now_s: float) -> list[Reading]:
+        readings = self.port.turn(now_ms)
+        readings = self.gather.turn(readings, now_s) if self.gather else readings
+        return self.thin.turn(readings, now_s) if self.thin else readings
+
+    def state(self) -> PortState:
+        left_out = self.thin.left_out if self.thin else 0
+        return msgspec.structs.replace(self.port.state(), left_out=left_out)
 
 
 class Ports:
@@ -41,9 +54,8 @@ class Ports:
     def turn(self, now_ms: int) -> list[Reading]:
         """Read what is there. Of one unit and one moment there is one reading; what came later in it counts."""
         found: dict[tuple[str, int], Reading] = {}
-        for port, gather in self._members:
-            readings = port.turn(now_ms)
-            for reading in gather.turn(readings, self._tick()) if gather else readings:
+        for member in self._members:
+            for reading in member.turn(now_ms, self._tick()):
                 known = found.setdefault((reading.unit, reading.time_ms), reading)
                 if known is not reading:
                     add_to(known, reading)
@@ -60,7 +72,7 @@ class Ports:
 
     def state(self) -> list[PortState]:
         """How each port stands, in the file's order."""
-        return [port.state() for port in self._ports]
+        return [member.state() for member in self._members]
 
     def close(self) -> None:
         """Let go of all lines."""
@@ -85,4 +97,5 @@ def _member(
     except ValueError as error:
         raise BridgeFileError(f"port {table.path}, profile '{table.profile}': {error}") from error
     gather = Gather(profile.gather_s, own_time=profile.field.time is not None) if profile.gather_s else None
-    return _Member(Port(table, talk, maker.corrections, tick, opener), gather)
+    thin = Thin(table.at_most_every_s) if table.at_most_every_s else None
+    return _Member(Port(table, talk, maker.corrections, tick, opener), gather, thin)
