@@ -17,6 +17,7 @@ from collector.site_lines import LineFinder, nearest
 
 PLAIN_PORT: Final = 1883  # registered with IANA as mqtt
 TLS_PORT: Final = 8883  # registered with IANA as secure-mqtt
+CERTIFICATE_WARN_DAYS: Final = 45  # before the broker's ends: a month, and two weeks to get round to it
 HANDSHAKE_S: Final = 5.0  # a slow broker on a busy small computer takes one
 _KEYS: Final = ("broker", "user", "password", "client", "ca")
 

@@ -39,7 +39,7 @@ def _certificate(error: ssl.SSLCertVerificationError, door: Door) -> str:
     if code == _EXPIRED:
         return f"has expired: {RENEW}"
     if code == _NOT_YET_VALID:
-        return f"is not valid yet by this computer's clock, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC: set the clock"
+        return f"is not valid yet by this computer's clock, {datetime.now(UTC):%Y-%m-%d}: set the clock"
     if code in (_WRONG_NAME, _WRONG_ADDRESS):
         return f"is not for '{door.host}': {RENEW.replace('--renew', f'--renew --host {door.host}')}"
     if code in _NOT_SIGNED:

@@ -25,6 +25,7 @@ from collector.horizon import Horizon
 from collector.intake.admit import Admission, Admitted
 from collector.intake.clock_watch import ClockWatch
 from collector.intake.flood import Flood
+from collector.intake.line_watch import LineWatch
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
 from collector.notify.teller import Teller, lost_payload
@@ -67,7 +68,7 @@ class Collector:
         self._upkeep = Upkeep(store, clock)
         self._clock_watch = ClockWatch(wall_s, monotonic_s)
         self._status_s, self._started_ms = float("-inf"), clock.now_ms()
-        self._broker_ms = self._started_ms  # since when the broker is as it is
+        self._line_watch = LineWatch(self.line, self._started_ms, monotonic_s, wall_s)
         self._rate = (monotonic_s(), 0)
         self._batch_size = 0
         self._store_retry_s, self._store_pause_s = 0.0, STORE_RETRY_S[0]
@@ -129,11 +130,8 @@ class Collector:
         return len(batch)
 
     def _poll(self, timeout_s: float) -> list[Message]:
-        state_before = self.line.state
         batch = self.line.poll(timeout_s)
-        if self.line.state != state_before:
-            self._broker_ms = self.clock.now_ms()
-            log.say("broker", state=self.line.state, said=self.line.said)
+        self._line_watch.look(self.clock.now_ms())
         return batch
 
     def _commit(self, batch: list[Message]) -> None:
@@ -224,11 +222,11 @@ class Collector:
         return {
             "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
             "broker": self.line.door.where, "broker_state": self.line.state,
-            "broker_said": self.line.said, "broker_ms": self._broker_ms, "caught_up": self.horizon.caught_up,
+            "broker_said": self.line.said, "broker_ms": self._line_watch.since_ms, "caught_up": self.horizon.caught_up,
             "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
             "told_ms": dict(self.teller.told_ms), "flooding": self.flood.status(),
-            "troubles": [*self._clock_watch.said, *self._upkeep.said], **self.counts,
+            "troubles": [*self._line_watch.said, *self._clock_watch.said, *self._upkeep.said], **self.counts,
         }  # fmt: skip
 
     def _tell(self) -> None:

@@ -10,8 +10,8 @@ import typer
 
 from collector.cli.check import site_or_refuse
 from collector.cli.says import EXIT_FAILED, Refused, say, say_error
-from collector.door import TLS_PORT
-from collector.doors.certificates import WARN_DAYS, ends, hosts_of
+from collector.door import CERTIFICATE_WARN_DAYS, TLS_PORT
+from collector.doors.certificates import ends, hosts_of
 from collector.doors.keyring import KeyRing
 from collector.doors.register import KeysError, Register, read_register
 from collector.doors.rights import rights
@@ -133,7 +133,7 @@ def _expiry(path: Path) -> str:
     authority = path.name == "ca.crt"
     whose = "the authority's" if authority else f"the broker's, for {', '.join(hosts_of(certificate))}"
     say(f"{path}: {whose}; ends {until:%Y-%m-%d}, {f'in {days} days' if days >= 0 else 'which is past'}")
-    if days >= WARN_DAYS:
+    if days >= CERTIFICATE_WARN_DAYS:
         return ""
     way_out = "make all keys anew in another folder" if authority else "run again with --renew, then reload the broker"
     return f"{path} {'ends soon' if days >= 0 else 'has ended'}: {way_out}"

@@ -15,7 +15,6 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 AUTHORITY_DAYS: Final = 3650
 SERVER_DAYS: Final = 825  # as long as widespread clients trust a server's certificate at most
-WARN_DAYS: Final = 45
 _EARLIER: Final = timedelta(days=1)  # for computers whose clocks run behind
 
 

@@ -55,12 +55,7 @@ def rights(site: Site, owner: Owner) -> Rights:
         return Rights(publish=(f"{ROOT}/{facility}/check/#",), read=(f"{ROOT}/{facility}/#",))
     return Rights(
         publish=(signal_topic(facility, "+"), heartbeat),
-        read=(
-            readings_topic(facility, "+"),
-            gauge_topic(facility, "+"),
-            f"{ROOT}/{facility}/bridge/+/+",
-            heartbeat,  # its own: one that does not come back shows a right that is missing
-        ),
+        read=(readings_topic(facility, "+"), gauge_topic(facility, "+"), f"{ROOT}/{facility}/bridge/+/+"),
     )
 
 

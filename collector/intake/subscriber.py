@@ -12,6 +12,7 @@ import os
 import random
 import select
 import socket
+import ssl
 import time
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -51,6 +52,7 @@ class Subscriber:
     ) -> None:  # fmt: skip
         self.door = door
         self.state, self.said = CONNECTING, "not tried yet"
+        self.certificate_until_s: float | None = None  # when the broker's certificate ends, seconds since 1970
         self.connections = 0  # counts CONNACKs: packet ids of an earlier connection mean nothing
         self._topics = topics
         self._monotonic_s = monotonic_s
@@ -98,6 +100,7 @@ class Subscriber:
             return
         self.connections += 1
         self._subscribed = False
+        self.certificate_until_s = _certificate_until_s(client.socket())
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
         client.subscribe([(topic, 1) for topic in self._topics])
 
@@ -121,6 +124,11 @@ class Subscriber:
     @property
     def _where(self) -> str:
         return self.door.where
+
+    @property
+    def settled(self) -> bool:
+        """Whether no attempt is under way, so that `said` is the last word on it."""
+        return self.state == CONNECTED or not self._up
 
     @property
     def subscribed(self) -> bool:
@@ -245,6 +253,11 @@ class Subscriber:
         if self.state != REFUSED:  # what the broker said in its CONNACK is the better sentence
             self.state, self.said = CONNECTING, said if self._answered else why_no_answer(self.door)
         self._again_later()
+
+
+def _certificate_until_s(sock: object) -> float | None:
+    shown = sock.getpeercert() if isinstance(sock, ssl.SSLSocket) else None
+    return ssl.cert_time_to_seconds(str(shown["notAfter"])) if shown else None
 
 
 def _hear_out(connection: socket.socket, deadline_s: float) -> None:

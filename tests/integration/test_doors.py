@@ -325,3 +325,10 @@ def test_natss_own_protocol_lets_no_account_in(tmp_path):
             who = json.dumps({"user": door.username, "pass": door.password, "verbose": True})
             link.sendall(f"CONNECT {who}\r\nPING\r\n".encode())
             assert b"Authorization Violation" in link.recv(4_096)
+
+
+def test_the_collector_knows_when_the_brokers_certificate_ends(doors):
+    line = Subscriber(doors.account("collector"), "", [f"{ROOT}/unit/+/readings"])
+    wait_for(lambda: line.poll(0.05) == [] and line.subscribed, 10, "the subscription")
+    assert line.certificate_until_s == shown_until(doors.account("collector"))
+    line.close()
