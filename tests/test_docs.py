@@ -10,6 +10,8 @@ from typer.main import get_command
 from collector.bridge.bridge_file import load_bridge_file
 from collector.bridge.ports import Ports
 from collector.cli.main import app
+from collector.messages.gateway import service_of
+from collector.messages.ways import Escalation, parse_ways
 from collector.rules.catalogue import CATALOGUE
 from collector.rules.lifecycle import diagram
 from collector.senml import decode_pack
@@ -80,6 +82,13 @@ def test_the_bridge_file_of_the_readme_is_good(tmp_path: Path) -> None:
 def test_the_changes_of_the_readme_can_be_tried_on_its_site_file() -> None:
     tried = parse_changes(indented("## Trying other limits"), parse_site(indented("### The site file")))
     assert len(tried.changes) == 5
+
+
+def test_the_messages_file_of_the_readme_is_good() -> None:
+    ways = parse_ways(indented("## Messages"), parse_site(indented("### The site file")))
+    assert [way.role for way in ways.ways] == ["ward", "engineer", "on-call"]
+    assert all(service_of(way) for way in ways.ways)
+    assert ways.escalation == Escalation()
 
 
 def test_the_pack_of_the_readme_is_read() -> None:
