@@ -294,9 +294,6 @@ def main(arguments: list[str]) -> None:
 if __name__ == "__main__":
     try:
         main(sys.argv[1:])
-    except Unusable as reason:
-        say(f"sieveward install: {reason}")
-        sys.exit(1)
-    except OSError as error:
-        say(f"sieveward install: {error}. Look at the disk's room and rights; running it again goes on from here.")
+    except (Unusable, OSError) as reason:
+        say(f"sieveward install: {reason}. Once that is put right, run it again: it goes on from here.")
         sys.exit(1)
