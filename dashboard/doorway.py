@@ -119,7 +119,7 @@ def _in(fields: Fields, address: str, old: str) -> str:
 
 
 def _first(fields: Fields, address: str, old: str) -> str:
-    return codes.make_first(data_dir(), fields.get("code", ""), fields.get("login", ""), fields.get("name", ""),
+    return codes.make_first(data_dir(), fields.get("code", ""), fields.get("login", ""), fields.get("full_name", ""),
                             fields.get("password", ""), address)  # fmt: skip
 
 

@@ -74,7 +74,7 @@ def _here() -> str:
 
 
 def field(label: str, name: str, kind: str, hint: str) -> str:
-    """A labelled input."""
+    """A labelled input; some names (`name`, `id`) would be taken away by the browser's cleaning of HTML."""
     return (f'<label>{escape(label)}<input name="{name}" type="{kind}" autocomplete="{hint}" maxlength="300" '
             f'required></label>')  # fmt: skip
 
@@ -88,7 +88,7 @@ def form(action: str, fields: str, button: str, after: str = "/") -> str:
 def _draw_first() -> None:
     st.header(words.FIRST)
     st.write(words.FIRST_HOW)
-    fields = field(words.CODE, "code", "text", "one-time-code") + field(words.NAME, "name", "text", "name")
+    fields = field(words.CODE, "code", "text", "one-time-code") + field(words.NAME, "full_name", "text", "name")
     fields += field(words.LOGIN, "login", "text", "username")
     st.html(form(doorway.FIRST, fields + field(words.PASSWORD, "password", "password", "new-password"),
                  words.FIRST_MAKE))  # fmt: skip

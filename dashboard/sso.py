@@ -10,11 +10,12 @@ import os
 import secrets as random
 import tomllib
 from pathlib import Path
-from typing import Any, Final
-
-from streamlit.runtime.secrets import SecretsValue
+from typing import TYPE_CHECKING, Any, Final
 
 from dashboard.launch import SSO_ENV
+
+if TYPE_CHECKING:
+    from streamlit.runtime.secrets import SecretsValue
 
 NEEDED: Final = ("server_metadata_url", "client_id", "client_secret", "redirect_uri")
 KNOWN: Final = (*NEEDED, "claim", "cookie_secret")

@@ -40,9 +40,11 @@ AdministratorsBook = AbstractContextManager[tuple[Book, By]]
 
 
 @contextmanager
-def as_administrator(data_dir: Path, token: str, address: str, lasts: Lifetimes) -> Iterator[tuple[Book, By]]:
+def as_administrator(
+    data_dir: Path, token: str, address: str, lasts: Lifetimes, now_ms: int | None = None
+) -> Iterator[tuple[Book, By]]:  # fmt: skip
     """A transaction of somebody who may change accounts; NotAllowed otherwise, and then nothing is stored."""
-    with writing(data_dir) as book:
+    with writing(data_dir, now_ms) as book:
         found = signed_in(book, token, lasts)
         if found is None or not may(found[0].role, PEOPLE):
             raise NotAllowed("This is for administrators who are signed in. Sign in again, or ask one of them.")
