@@ -155,6 +155,7 @@ def test_damage_in_what_nobody_asks_for_is_told_within_a_day_and_stays_told(old_
 def looked(care):
     """One whole look."""
     assert care.slice()
+    assert care._look is not None
     care._look._thread.join(30)
     care.slice()
 
@@ -165,6 +166,7 @@ def test_a_look_can_be_ended(old_store):
         care = Upkeep(store, clock)
         care._due_ms |= dict.fromkeys(("roll_up", "pack", "retain"), 2**60) | {"look": 0}
         care.slice()
+        assert care._look is not None
         thread = care._look._thread
         care.close()
         assert not thread.is_alive()
