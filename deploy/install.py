@@ -137,7 +137,7 @@ def prepare(machine: Machine) -> None:
     """User and folders."""
     if machine.run("getent", "passwd", USER, may_fail=True) != 0:
         machine.run("useradd", "--system", "--home-dir", machine.state, "--shell", "/usr/sbin/nologin", USER)
-    for path in (machine.versions, machine.units, machine.disk):
+    for path in (machine.versions, machine.units, machine.disk, machine.root / "usr/local/bin"):
         machine.folder(path)
     for path in (machine.config, machine.config / "bridges", machine.state, machine.data, machine.copies):
         machine.folder(path, 0o750, own=True)
@@ -150,6 +150,7 @@ def put_units(machine: Machine) -> None:
     for unit in sorted(folder.glob("sieveward*")):
         machine.copy(unit, machine.units / unit.name)
     machine.copy(folder / "journald-sieveward.conf", machine.journald)
+    machine.link(machine.root / "usr/local/bin/sieveward", machine.current / ".venv/bin/sieveward")
     machine.run("systemctl", "daemon-reload")
 
 
@@ -183,8 +184,7 @@ def upgrade(machine: Machine) -> None:
     machine.folder(machine.copies, 0o750, own=True)
     new = place(machine, SOURCE)
     if new.resolve() == old:
-        say("This version runs already.")
-        return
+        return say("This version runs already.")
     if (machine.config / "site.toml").exists():
         machine.sieveward(new, "check", machine.config / "site.toml")
     machine.run("systemctl", "stop", TARGET)
