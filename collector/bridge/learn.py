@@ -14,8 +14,10 @@ from typing import Final, NamedTuple
 import msgspec
 
 from collector.bridge.checksum import SUMS
+from collector.bridge.framing import LONGEST_FRAME, MAX_BYTES
 from collector.bridge.guess import Value, guess_field
 from collector.bridge.patterns import compile_pattern
+from collector.bridge.profile_tables import LONGEST_PATTERN, MOST_COLUMNS
 from collector.reading import QUANTITIES
 
 _DELIMITERS: Final = (";", "\t", "|", ",")
@@ -38,7 +40,9 @@ class Shape(NamedTuple):
 
 def propose(raw: Sequence[bytes]) -> str:
     """The text of a profile for lines as they came; ValueError when nothing can be made out."""
-    lines, sums = _without_checksum([line for line in raw if line.strip()])
+    lines, sums = _without_checksum([line for line in raw if line.strip() and len(line) <= LONGEST_FRAME])
+    if (longest := max(map(len, raw), default=0)) > MAX_BYTES - 2:
+        sums = (*sums, "", "[framing]", f"max_bytes = {min(2 * longest, LONGEST_FRAME)}")
     texts = [_UNSEEN.sub("?", line.decode("ascii", "replace").strip("\r\n")) for line in lines]
     for find in (_json, _key_value, _delimited, _fixed_width, _pattern):
         if texts and (shape := find(texts)) and shape.values:
@@ -141,7 +145,7 @@ def _delimited(texts: Sequence[str]) -> Shape | None:
     for delimiter in _DELIMITERS:
         counts = [text.count(delimiter) + 1 for text in texts]
         columns = max(set(counts), key=counts.count)
-        if columns < 2 or counts.count(columns) < _MOST * len(texts):
+        if not 2 <= columns <= MOST_COLUMNS or counts.count(columns) < _MOST * len(texts):
             continue
         rows = [
             [part.strip() for part in text.split(delimiter)] for text in texts if text.count(delimiter) + 1 == columns
@@ -190,7 +194,7 @@ def _pattern(texts: Sequence[str]) -> Shape | None:
     pattern += _literal(line[at:]) if len(spots) <= 20 else ".*"
     fits = compile_pattern(pattern).fullmatch  # never the standard library's matcher, which may backtrack for ever
     found = [match.groupdict() for text in texts if (match := fits(text))]
-    if len(found) < _MOST * len(texts) or "'" in pattern:
+    if len(found) < _MOST * len(texts) or "'" in pattern or len(pattern) > LONGEST_PATTERN:
         return None
     values = (Value(f'"v{i}"', name, tuple(one[f"v{i}"] or "" for one in found)) for i, name in enumerate(names, 1))
     return Shape(('kind = "regex"', f"pattern = '{pattern}'"), tuple(values))

@@ -10,13 +10,15 @@ from pydantic import Field, field_validator, model_validator
 
 from collector.bridge.analyser import Analyser
 from collector.bridge.checksum import Checksum, Octets
-from collector.bridge.framing import Framing
+from collector.bridge.framing import LONGEST_FRAME, Framing
 from collector.reading import LAMPS, QUANTITIES
 from collector.site_tables import Positive, Table
 
 Kind = Literal["delimited", "key-value", "json", "regex", "fixed-width", "modbus"]
 Order = Literal["big", "little"]
 RegisterType = Literal["uint16", "int16", "uint32", "int32", "uint64", "int64", "float32", "float64"]
+MOST_COLUMNS: Final = 200
+LONGEST_PATTERN: Final = 1000
 Number = Annotated[float, Field(allow_inf_nan=False)]
 
 
@@ -164,11 +166,11 @@ class Profile(Table):
     ignore: tuple[str, ...] = ()
     gather_s: Annotated[float, Field(ge=0, le=60)] = 0.0
     delimiter: Annotated[str, Field(min_length=1, max_length=4)] = ","
-    columns: Annotated[int, Field(ge=1, le=200)] | None = None
+    columns: Annotated[int, Field(ge=1, le=MOST_COLUMNS)] | None = None
     pairs: str = ""
     equals: Annotated[str, Field(min_length=1, max_length=4)] = "="
-    pattern: Annotated[str, Field(max_length=1000)] = ""
-    width: Annotated[int, Field(ge=1, le=4096)] | None = None
+    pattern: Annotated[str, Field(max_length=LONGEST_PATTERN)] = ""
+    width: Annotated[int, Field(ge=1, le=LONGEST_FRAME)] | None = None
     framing: Framing = Framing()
     checksum: Checksum | None = None
     poll: Poll | None = None

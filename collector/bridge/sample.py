@@ -5,6 +5,7 @@ A sample of text is the bytes as they came. A sample of Modbus is lines of hex: 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
 import msgspec
@@ -82,25 +83,32 @@ def _text(profile: Profile, maker: Maker, data: bytes, now_ms: int) -> tuple[lis
 
 
 def _registers(profile: Profile, maker: Maker, data: bytes, now_ms: int) -> tuple[list[Heard], int]:
-    talk: RegisterTalk | None = None
+    told = list(_octets(data.decode("ascii", "replace")))
+    asked = {octets[0] for _, mark, octets in told if mark == ">" and octets and 1 <= octets[0] <= 247}
+    if not asked:
+        raise BridgeFileError("no request in the sample; a sample of Modbus has lines '> hex' and '< hex' in turn")
+    behind = Behind(None, {str(device): f"device-{device}" for device in sorted(asked)})
+    talk = RegisterTalk(profile, behind, maker)
     heard: list[Heard] = []
-    for number, line in enumerate(data.decode("ascii", "replace").splitlines(), 1):
-        mark, text = line[:1], line[1:].strip()
-        if mark not in "<>" or not text:
-            continue
-        try:
-            octets = bytes.fromhex(text)
-        except ValueError as error:
-            raise BridgeFileError(f"line {number} of the sample: '{text[:40]}' is not pairs of hex digits") from error
+    for number, mark, octets in told:
         if mark == ">":
-            talk = talk or RegisterTalk(profile, Behind(None, {str(octets[0]): f"device-{octets[0]}"}), maker)
             _ask(talk, octets, number)
-        elif talk is not None:
+        else:
             heard += talk.feed(octets, now_ms)
             heard += [] if talk.answered else talk.give_up(now_ms)
-    if talk is None:
-        raise BridgeFileError("no request in the sample; a sample of Modbus has lines '> hex' and '< hex' in turn")
     return heard, talk.dropped_bytes
+
+
+def _octets(text: str) -> Iterator[tuple[int, str, bytes]]:
+    """The lines of a sample of Modbus: number, `>` or `<`, and bytes."""
+    for number, line in enumerate(text.splitlines(), 1):
+        mark, digits = line[:1], line[1:].strip()
+        if mark not in ("<", ">") or not digits:
+            continue
+        try:
+            yield number, mark, bytes.fromhex(digits)
+        except ValueError as error:
+            raise BridgeFileError(f"line {number} of the sample: '{digits[:40]}' is not pairs of hex digits") from error
 
 
 def _ask(talk: RegisterTalk, request: bytes, number: int) -> None:

@@ -89,10 +89,20 @@ def test_wrong_usage_ends_with_2(words, said, tmp_path, monkeypatch):
     assert said in told
 
 
-def test_a_modbus_sample_that_the_profile_never_asks_for_is_refused(tmp_path):
-    (tmp_path / "other.txt").write_text("> 11 03 00 6B 00 03 76 87\n")
-    status, said = run("--check", "registers", tmp_path / "other.txt")
-    assert (status, "the profile never asks 11 03 00 6B" in said) == (2, True)
+@pytest.mark.parametrize(
+    ("sample", "said"),
+    [
+        ("> 11 03 00 6B 00 03 76 87\n", "line 1 of the sample: the profile never asks 11 03 00 6B"),
+        ("> 00 03 00 00 00 04 45 D8\n", "no request in the sample"),
+        ("> 11 03 00\n> 0\n", "line 2 of the sample: '0' is not pairs of hex digits"),
+        ("", "no request in the sample"),
+    ],
+)
+def test_a_modbus_sample_that_does_not_fit_is_refused(tmp_path, sample, said):
+    (tmp_path / "other.txt").write_text(sample)
+    status, told = run("--check", "registers", tmp_path / "other.txt")
+    assert status == 2
+    assert said in told
 
 
 def test_profiles_are_listed():

@@ -133,3 +133,15 @@ def test_speeds_are_tried_until_there_is_text():
     assert [line for line in told if "no text" in line] == ["  no text at this speed"]
     assert list(lines) == [9600, 19200]
     assert lines[19200].asked == b"?"
+
+
+def test_lines_with_more_columns_than_a_profile_may_have_are_not_proposed_as_columns():
+    profile, _ = proposed([b";".join([b"1"] * 321)] * 3)
+    assert profile.kind != "delimited"
+
+
+def test_long_lines_get_room_in_the_framing():
+    line = b"o2=93.4 note=" + b"y" * 600
+    profile, result = proposed([line, line])
+    assert profile.framing.max_bytes >= len(line)
+    assert result.good
