@@ -18,7 +18,29 @@ from collector.cli.says import Refused, say, say_error
 from collector.door import Door
 from collector.log import log_to_stderr
 
-Meters = typer.Option(metavar="M", help="With --check: metres above sea level, for galvanic analysers.")
+_LEARN, _CHECK = "With --learn: ", "With --check: "
+BridgeArgument = Annotated[
+    Path | None, typer.Argument(metavar="BRIDGE.toml", help="The bridge file: ports, units, broker.")
+]
+LearnOption = Annotated[
+    str | None, typer.Option("--learn", metavar="PORT", help="Listen to a port and propose a profile.")
+]
+CheckOption = Annotated[
+    tuple[str, Path] | None,
+    typer.Option("--check", metavar="PROFILE SAMPLE", help="Try a profile (file, or shipped name) on a sample."),
+]
+ProfilesOption = Annotated[bool, typer.Option("--profiles", help="List the profiles that are shipped.")]
+BaudOption = Annotated[int | None, typer.Option(help=_LEARN + "only this speed; otherwise the usual ones.")]
+SecondsOption = Annotated[float, typer.Option(help=_LEARN + "how long each speed is given.", min=0.1)]
+LinesOption = Annotated[int, typer.Option(help=_LEARN + "so many lines are enough.", min=1)]
+AskOption = Annotated[str, typer.Option(metavar="TEXT", help=_LEARN + r"sent each second, such as '?\r'.")]
+AltitudeOption = Annotated[
+    float, typer.Option(metavar="M", help=_CHECK + "where the analyser stands, above sea level.")
+]
+CalibratedOption = Annotated[
+    float | None, typer.Option(metavar="M", help=_CHECK + "where a galvanic analyser was calibrated.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help=_CHECK + "one JSON object.")]
 
 
 class Prepared(NamedTuple):
@@ -30,39 +52,27 @@ class Prepared(NamedTuple):
 
 
 def bridge(
-    bridge_file: Annotated[
-        Path | None, typer.Argument(metavar="BRIDGE.toml", help="The bridge file: ports, units, broker.")
-    ] = None,
-    learn: Annotated[
-        str | None, typer.Option("--learn", metavar="PORT", help="Listen to a port and propose a profile.")
-    ] = None,
-    check: Annotated[
-        tuple[str, Path] | None,
-        typer.Option("--check", metavar="PROFILE SAMPLE", help="Try a profile (file, or shipped name) on a sample."),
-    ] = None,
-    profiles: Annotated[bool, typer.Option("--profiles", help="List the profiles that are shipped.")] = False,
-    baud: Annotated[int | None, typer.Option(help="With --learn: only this speed; otherwise the usual ones.")] = None,
-    seconds: Annotated[float, typer.Option(help="With --learn: how long each speed is given.")] = 15.0,
-    lines: Annotated[int, typer.Option(help="With --learn: so many lines are enough.")] = 20,
-    ask: Annotated[str, typer.Option(metavar="TEXT", help=r"With --learn: sent each second, such as '?\r'.")] = "",
-    altitude: Annotated[float, Meters] = 0.0,
-    calibrated_altitude: Annotated[float | None, Meters] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="With --check: JSON, one object.")] = False,
+    bridge_file: BridgeArgument = None,
+    learn: LearnOption = None,
+    check: CheckOption = None,
+    profiles: ProfilesOption = False,
+    baud: BaudOption = None,
+    seconds: SecondsOption = 15.0,
+    lines: LinesOption = 20,
+    ask: AskOption = "",
+    altitude: AltitudeOption = 0.0,
+    calibrated_altitude: CalibratedOption = None,
+    as_json: JsonOption = False,
 ) -> None:
     """Read units over serial lines and publish their readings; what the broker has not yet is kept on disk.
 
-    --learn listens to a device and proposes a profile; --check proves a profile on a captured sample (exit status 1
-    when anything in it was refused).
+    --learn listens to a device and proposes a profile; --check proves a profile on a captured sample.
 
+    \b
     Example: sieveward bridge bridge.toml
-
-    Example: sieveward bridge --learn /dev/ttyUSB0 > device.toml
-
     Example: sieveward bridge --check device.toml sample.txt
     """
-    chosen = [one for one in (bridge_file, learn, check, profiles or None) if one is not None]
-    if len(chosen) != 1:
-        raise Refused("name a bridge file, or one of --learn PORT, --check PROFILE SAMPLE and --profiles")
+    _only_one(bridge_file, learn, check, profiles or None)
     if learn is not None:
         bridge_learn.learn(learn, baud, seconds, lines, ask)
     elif check is not None:
@@ -70,8 +80,17 @@ def bridge(
     elif bridge_file is not None:
         _run(prepared(bridge_file))
     else:
-        for name, path in shipped_profiles().items():
-            say(f"{name:20}{path}")
+        _list_profiles()
+
+
+def _only_one(*ways: object) -> None:
+    if sum(way is not None for way in ways) != 1:
+        raise Refused("name a bridge file, or one of --learn PORT, --check PROFILE SAMPLE and --profiles")
+
+
+def _list_profiles() -> None:
+    for name, path in shipped_profiles().items():
+        say(f"{name:20}{path}")
 
 
 def prepared(path: Path) -> Prepared:
