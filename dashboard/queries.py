@@ -94,6 +94,7 @@ class Now(msgspec.Struct, frozen=True, kw_only=True):
     backup: Known = msgspec.field(default_factory=Known)
     open_to_all: bool = False
     way_test: WayTest | None = None
+    carried: dict[str, Any] = {}  # how what is carried outwards stands, as `deliver` says
 
     @property
     def simulated(self) -> bool:
@@ -168,7 +169,7 @@ def now(data_dir: Path) -> Now:
         out_of_service=frozenset(removed),
         bridges={key.partition(":")[2]: body for key, body in documents.items() if key.startswith("bridge:")},
         backup=_backup(documents.get(backup_watch.DOCUMENT)), way_test=way_test_in(documents.get(TEST)),
-        open_to_all=open_to_all,
+        open_to_all=open_to_all, carried=documents.get(CARRIED, {}),
     )  # fmt: skip
 
 

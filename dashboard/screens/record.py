@@ -7,7 +7,7 @@ import streamlit as st
 from collector.rules.entries import KINDS
 from dashboard import queries
 from dashboard.carriers import TITLE as CARRIED
-from dashboard.carriers import carrier_rows, carrier_warning
+from dashboard.carriers import carrier_rows, carrier_warning, way_rows
 from dashboard.figures import figures_html, journal_rows, quarantine_rows
 from dashboard.frame import EVERY_S, in_words, look, needed_now, strip, table
 from dashboard.health import bridge_rows, collector_figures, store_figures
@@ -48,6 +48,8 @@ with in_words():
     if carried := carrier_rows(health.carried, now.zone, now_ms):
         st.subheader(CARRIED)
         st.dataframe(carried, hide_index=True)
+    if ways := way_rows(health.carried, now.zone, now_ms):
+        st.dataframe(ways, hide_index=True)
     st.subheader("Could not be read: kept aside")
     if health.quarantined:
         st.write(" · ".join(f"{kind}: {count}" for kind, count in health.quarantined.items()))
