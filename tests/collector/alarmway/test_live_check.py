@@ -1,8 +1,11 @@
 """The whole way for real: a broker, a collector, a store, a server in the dashboard's place, and the command."""
 
 import json
+import subprocess
+import sys
 import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -17,9 +20,11 @@ from collector.store import JournalWriter, open_reader, open_store
 from collector.store.connect import connect_writer, immediate, store_path
 from collector.store.history import journal_rows, status
 from collector.store.present import set_status
+from tests.collector.messages.gateways import Web
 from tests.collector.store.samples import note
 from tests.waiting import free_port, wait_for
 
+ROOT = Path(__file__).parents[3]
 SITE_TEXT = '[facility]\nid="lakeside"\n[[ward]]\nid="newborn"\n[[ward]]\nid="men"\n[[unit]]\nid="u1"\nward="newborn"\n'
 
 
@@ -156,6 +161,30 @@ def test_messages_that_are_not_delivered_are_found(live) -> None:
     said, whole = check(data, address, wait="2")
     assert not whole
     assert "DEAD        message by duty-phone: `sieveward deliver` does not run" in said
+
+
+def test_messages_go_all_the_way_to_a_gateway_marked_test(live, tmp_path) -> None:
+    data, address, _, _ = live
+    web = Web()
+    ways = tmp_path / "messages.toml"
+    way = '[[way]]\nid = "{}"\nperson = "duty"\nrole = "engineer"\nurl = "{}"\n'
+    ways.write_text(way.format("duty-phone", web.url("take")) + way.format("broken", web.url("refuse")))
+    ways.chmod(0o600)
+    deliver = [sys.executable, "-m", "collector.cli", "deliver", "--data", str(data), "--messages", str(ways)]
+    process = subprocess.Popen(deliver, cwd=ROOT, stderr=subprocess.DEVNULL)
+    try:
+        wait_for(lambda: status(open_reader(data), "deliver"), 30, "the delivering process")
+        said, whole = check(data, address, wait="6")
+    finally:
+        process.terminate()
+        process.wait()
+        web.close()
+    assert not whole
+    assert "arrived     message by duty-phone after" in said
+    assert "DEAD        message by broken: " in said
+    assert "not set up" not in said.replace("not set up  dashboard", "")
+    (post,) = web.to("take")
+    assert "TEST, no alarm" in post["title"] + post["message"]
 
 
 @pytest.mark.parametrize(
