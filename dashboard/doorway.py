@@ -60,13 +60,16 @@ def safe_next(asked: str) -> str:
 
 
 async def _fields(request: Request) -> Fields | None:
-    """What a form says; None when it is too long."""
+    """What a form says; None when it is too long or has too many fields."""
     body = b""
     async for chunk in request.stream():
         body += chunk
         if len(body) > _BODY_MOST:
             return None
-    parsed = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=20)
+    try:
+        parsed = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=20)
+    except ValueError:
+        return None
     return {name: values[0] for name, values in parsed.items()}
 
 

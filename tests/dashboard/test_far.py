@@ -9,13 +9,11 @@ from collector.influx.marks import Marks
 from collector.influx.sender import Sender
 from collector.influx.target import target_of
 from collector.site import parse_site
-from collector.store.retention import DAY_MS
 from dashboard import queries
+from tests.collector.influx.conftest import retained
 from tests.dashboard.conftest import seen
 from tests.dashboard.hospital import site_text
 from tests.influx_server import BOTH_TOKEN
-
-MINUTE = 60_000
 
 
 @pytest.fixture
@@ -27,7 +25,7 @@ def copied(tmp_path, influx_server, hospital):
         f'[influx]\nurl = "{influx_server.url}"\nbucket = "{influx_server.new_database()}/autogen"\n'
         f'token_file = "{tmp_path / "token"}"\n'
     )
-    one = hospital(units=2, text=site_text(2) + table)
+    one = hospital(units=2, minutes=70, text=site_text(2) + table)
     store, data = one.store, tmp_path / "data"
     with store.transaction():
         store.set_status("site", {"path": str(tmp_path / "site.toml"), "text": site_text(2) + table})
@@ -41,10 +39,8 @@ def copied(tmp_path, influx_server, hospital):
     feed = Feed(target.facility, data, Sender(target), marks, now_ms=queries.wall_ms)
     while not feed.state().get("sent") or feed.state()["waiting"]:
         feed.turn()
-    feed.close()
     marks.close()
-    while store.retain(now_ms + 90 * DAY_MS + 60 * MINUTE):
-        pass
+    retained(store, now_ms)
     return one
 
 
