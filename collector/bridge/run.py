@@ -147,5 +147,5 @@ class Bridge:
             oldest=iso_utc(oldest_ms) if oldest_ms is not None else None,
             said=clipped(spool.said or spool.aside), clock=clipped(self.timekeeper.said),
             ports=tuple(PortWord(path=clipped(port.path), open=port.open, said=clipped(port.said),
-                                 silent=port.silent[:64]) for port in ports[:64]),
+                                 silent=port.silent[:64], notes=port.corrections) for port in ports[:64]),
         )  # fmt: skip

@@ -13,12 +13,16 @@ _PORTS: Final = 64
 
 
 class PortWord(msgspec.Struct, frozen=True, kw_only=True):
-    """One port: whether it is open, what is wrong with it ("" for nothing), and which of its units are silent."""
+    """One port: whether it is open, what is wrong with it ("" for nothing), and which of its units are silent.
+
+    notes: what is done to its values beyond converting units (an analyser's known error), so that it is on record.
+    """
 
     path: _Text
     open: bool
     said: _Text = ""
     silent: Annotated[tuple[_Text, ...], msgspec.Meta(max_length=_PORTS)] = ()
+    notes: Annotated[tuple[_Text, ...], msgspec.Meta(max_length=_PORTS)] = ()
 
 
 class Word(msgspec.Struct, frozen=True, kw_only=True):

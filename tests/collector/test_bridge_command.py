@@ -12,6 +12,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from typer.testing import CliRunner
 
 from collector.bridge.profile import shipped_profiles
+from collector.bridge.word import read_word
 from collector.cli.main import app
 from collector.cli.says import Refused
 from collector.senml import decode_pack
@@ -147,7 +148,7 @@ class Onlooker:
     """Hears what a bridge publishes."""
 
     def __init__(self, broker):
-        self.readings, self.links = [], []
+        self.readings, self.links, self.words = [], [], []
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, "onlooker")
         self._client.on_message = self._heard
         self._client.connect(broker.host, broker.port)
@@ -160,6 +161,8 @@ class Onlooker:
             self.readings += decode_pack(message.payload, 0, "lakeside", who)
         elif what == "link":
             self.links.append(message.payload)
+        elif (kind, what) == ("bridge", "state"):
+            self.words.append(read_word(message.payload))
 
     def close(self):
         self._client.disconnect()
@@ -167,12 +170,16 @@ class Onlooker:
 
 
 def test_a_bridge_publishes_what_its_lines_say(nats, tmp_path):
-    one, two = Adapter(tmp_path / "adapter-1"), Adapter(tmp_path / "adapter-2")
-    one.plug()
-    two.plug()
+    one, two, sonic = (Adapter(tmp_path / f"adapter-{number}") for number in (1, 2, 3))
+    for adapter in (one, two, sonic):
+        adapter.plug()
     tables = "".join(
         f'[[port]]\npath = "{adapter.path}"\nprofile = "{profile}"\nunit = "{unit}"\n'
-        for adapter, profile, unit in ((one, "key-value-line", "u1"), (two, "fixed-width-asked", "u2"))
+        for adapter, profile, unit in (
+            (one, "key-value-line", "u1"),
+            (two, "fixed-width-asked", "u2"),
+            (sonic, "labelled-text", "u3"),
+        )
     )
     (tmp_path / "bridge.toml").write_text(
         f'facility = "lakeside"\nbridge = "b1"\nbroker = "{nats.host}:{nats.port}"\n{tables}'
@@ -185,6 +192,7 @@ def test_a_bridge_publishes_what_its_lines_say(nats, tmp_path):
         wait_for(lambda: one.says(b"purity=93.4 flow=4.90 power=345\r\n") or onlooker.readings, 20, "readings")
         wait_for(lambda: {reading.unit for reading in onlooker.readings} == {"u1", "u2"}, 20, "both units")
         wait_for(lambda: b"online" in onlooker.links, 10, "the link")
+        wait_for(lambda: onlooker.words, 10, "the bridge's word")
     finally:
         bridge.terminate()
         bridge.communicate(timeout=20)
@@ -193,3 +201,5 @@ def test_a_bridge_publishes_what_its_lines_say(nats, tmp_path):
     assert (last["u1"]["purity_pct"], last["u1"]["flow_lpm"], last["u1"]["power_w"]) == (93.4, 4.9, 345.0)
     assert (last["u2"]["purity_pct"], last["u2"]["flow_lpm"], last["u2"]["hours_h"]) == (92.1, 3.0, 1204.1)
     assert bridge.returncode == 0
+    assert [port.open for port in onlooker.words[-1].ports] == [True, True, True]
+    assert "corrected for argon" in onlooker.words[-1].ports[2].notes[0]
