@@ -25,7 +25,7 @@ class Horizon:
     def __init__(self, speed: float, *, blind: bool = False) -> None:
         """blind: nothing could be heard before the first connection either."""
         self._settle_ms = int(SETTLE_S * 1000 * speed)
-        self._connection = self._known_ms = 0
+        self._connection = self._known_ms = self._clock_ms = 0
         self._since_s = self._heard_s = 0.0
         self._met: int | None = None  # the connection that `meets` was last asked about
         self._judged_s = float("-inf") if blind else float("inf")
@@ -54,6 +54,9 @@ class Horizon:
         if middle_ms is not None:
             self._heard_s = now_s
         clock_ms = now_ms - self._settle_ms
+        if now_ms < self._clock_ms - self._settle_ms:  # the clock was set back: what it said before is worth nothing
+            self._known_ms = min(self._known_ms, clock_ms)
+        self._clock_ms = now_ms
         fresh = middle_ms is not None and middle_ms + BEHIND_MS >= clock_ms
         if fresh or now_s - self._heard_s >= QUIET_S or now_s - self._since_s >= LONGEST_S:
             self.caught_up = True

@@ -20,6 +20,8 @@ ROLL_UP_AFTER_MS: Final = 15_000  # a minute is rolled up this long after its en
 PACK_AFTER_MS: Final = 6 * 3_600_000
 #: Facility time between rounds.
 EVERY_MS: Final = {"roll_up": 5_000, "pack": 60_000, "retain": 3_600_000, "look": 24 * 3_600_000}
+#: The clock counts up to this long after the newest reading: one that was set to a wrong year must not take the past.
+TRUST_MS: Final = 7 * 24 * 3_600_000
 LOOK_AFTER_MS: Final = 600_000  # not while it reads what the broker kept
 DOCUMENT: Final = "soundness"
 
@@ -55,7 +57,7 @@ class Upkeep:
         if name == "look":
             self._look = self._look or SoundnessCheck(self._store.path)
             return False
-        return self._store.retain(now_ms)
+        return self._store.retain(min(now_ms, self._store.newest_ms() + TRUST_MS))
 
     def _looked(self, look: SoundnessCheck, now_ms: int) -> None:
         self._look = None

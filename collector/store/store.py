@@ -155,6 +155,10 @@ class Store:
         with self.transaction():
             return packing.pack_hours(self.conn, before_ms)
 
+    def newest_ms(self) -> int:
+        """The time of the newest reading, or of its hour; 0 when there is none."""
+        return retention.newest_ms(self.conn)
+
     def retain(self, now_ms: int) -> bool:
         """Take away a slice of what is too old (see retention.Retention); True if more is left."""
         with self.transaction():
