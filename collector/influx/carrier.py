@@ -28,6 +28,5 @@ def influx_carrier(site: Site, site_path: Path | None, data: Path, now_ms: Calla
     try:
         yield feed
     finally:
-        feed.close()
         marks.close()
         sender.close()

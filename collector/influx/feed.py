@@ -11,6 +11,7 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any, Final, Protocol
 
@@ -54,7 +55,6 @@ class Feed:
         self._facility, self._data_dir, self._sender, self._marks = facility, data_dir, sender, marks
         self._now_ms, self._monotonic_s = now_ms, monotonic_s
         self._journal = journal or JournalWriter(data_dir)
-        self._conn: sqlite3.Connection | None = None
         self._streams: tuple[Stream, ...] = ()
         self._piece: Piece | None = None
         self._away: Away | None = None
@@ -67,33 +67,25 @@ class Feed:
         """Send for a short while; Away while the server takes nothing, StoreError when the store cannot be read."""
         if self._away is not None and self._monotonic_s() < self._not_before_s:
             raise self._away
-        conn = self._ready()
-        until_s = self._monotonic_s() + TURN_S
-        try:
-            self._say_dropped()
-            while self._monotonic_s() < until_s and self._one_round(conn):
-                pass
-        except Away as away:
-            self._wait(away)
-            raise
-        finally:
-            self._note(conn)
+        # Opened for each turn: a store that is put back from a backup meanwhile is another file.
+        with closing(open_reader(self._data_dir)) as conn:
+            self._ready(conn)
+            try:
+                self._send(conn)
+            except Away as away:
+                self._wait(away)
+                raise
+            finally:
+                self._note(conn)
 
     def state(self) -> dict[str, Any]:
         """waiting (minutes, hours and rows to copy), lines sent and dropped, readings gone before they were sent."""
         return self._state
 
-    def close(self) -> None:
-        """Close the store; the marks' file and the sender are whoever made them's."""
-        if self._conn is not None:
-            self._conn.close()
-
-    def _ready(self) -> sqlite3.Connection:
-        if self._conn is None:
-            self._conn = open_reader(self._data_dir)
-        marks, heads = self._marks, outward.heads(self._conn)
+    def _ready(self, conn: sqlite3.Connection) -> None:
+        marks, heads = self._marks, outward.heads(conn)
         seen = marks.get(Events.HASH)
-        if seen is not None and digits(outward.journal_hash(self._conn, marks[Events.KEY])) != seen:
+        if seen is not None and digits(outward.journal_hash(conn, marks[Events.KEY])) != seen:
             # Another store than the one that was copied (put back from a backup, say): no mark means anything for it.
             log.say("copy-anew", facility=self._facility)
             marks.forget()
@@ -104,8 +96,13 @@ class Feed:
             name = self._facility
             self._streams = (Events(name), Late(name), Readings(name), Rollups(name, "rollup_1m"),
                              Rollups(name, "rollup_1h"))  # fmt: skip
-        self._note_gone(self._conn, heads)
-        return self._conn
+        self._note_gone(conn, heads)
+
+    def _send(self, conn: sqlite3.Connection) -> None:
+        until_s = self._monotonic_s() + TURN_S
+        self._say_dropped()
+        while self._monotonic_s() < until_s and self._one_round(conn):
+            pass
 
     def _one_round(self, conn: sqlite3.Connection) -> bool:
         """A piece of each stream; False when none had one."""

@@ -17,15 +17,18 @@ import time
 from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
+from typing import cast
 
 from collector.cli.says import say
 from collector.influx.feed import Feed
 from collector.influx.marks import Marks
+from collector.influx.readback import Readback
 from collector.influx.sender import Sender
 from collector.influx.target import Target
 from collector.reading import Reading
 from collector.store import open_store
 from collector.store.readings import HOUR_MS
+from collector.store.series import Source
 from collector.store.store import Store
 from tests.bench.store_layout import START, made_readings
 from tests.influx_server import BOTH_TOKEN, Server, running
@@ -83,9 +86,20 @@ def _carrier_alone(home: Path, server: Server, readings: int) -> None:
     say(f"caught up in {took_s:.1f} s: {sent} lines, {sent / took_s:,.0f} a second; longest turn {most_s:.2f} s")
     # The front, in this process too, is part of it: an upper bound of the carrier's own.
     say(f"cost at most {cpu_s / sent * 1e6:.0f} µs of processor a line, with the test's front")
-    feed.close()
     marks.close()
     sender.close()
+    _read_back(target, readings)
+
+
+def _read_back(target: Target, readings: int) -> None:
+    far, end = Readback(target), START + 400 * 24 * HOUR_MS
+    for source, width_ms in (("raw", 1_000), ("minutes", 60_000), ("hours", HOUR_MS)):
+        begun_s = time.monotonic()
+        found = far.sums("u00001", START, end, cast("Source", source), width_ms)
+        say(f"one unit's {source} read back: {len(found.n)} rows in {time.monotonic() - begun_s:.2f} s")
+    begun_s = time.monotonic()
+    assert sum(1 for _ in far.readings(START, end)) == readings
+    say(f"everybody's readings read back for an export: {readings / (time.monotonic() - begun_s):,.0f} a second")
 
 
 def _running(child: subprocess.Popen[bytes]) -> Callable[[list[float]], bool]:

@@ -214,3 +214,21 @@ def test_a_bridge_may_only_list_what_there_is() -> None:
         "site.toml:7: no [[cylinder]] has the id 'c'",
     ]
     assert parse_site(text.replace("u2", "u1").replace('"c"', "")).bridges[0].title == "a"
+
+
+INFLUX = GOOD + '[influx]\nurl = "{url}"\nbucket = "oxygen"\ntoken_file = "influx.token"\n'
+
+
+def test_a_long_memory_is_named_without_its_secret() -> None:
+    influx = parse_site(INFLUX.format(url="https://archive.example:8086/")).influx
+    assert influx is not None
+    assert (influx.url, influx.bucket, influx.org) == ("https://archive.example:8086", "oxygen", "")
+    assert (
+        "unknown key 'token'; did you mean 'token_file'?"
+        in faults(INFLUX.format(url="https://a.example") + 'token = "x"\n')[0]
+    )
+
+
+@pytest.mark.parametrize("url", ["archive.example:8086", "ftp://archive.example", "http://", "http://a b"])
+def test_an_address_that_is_none_is_refused_with_an_example(url: str) -> None:
+    assert "such as 'https://archive.example:8086'" in faults(INFLUX.format(url=url))[0]

@@ -1,6 +1,7 @@
 """Charts of a past that the store no longer holds: from a real InfluxDB, or with the reason why not."""
 
 import datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -25,7 +26,7 @@ def copied(tmp_path, influx_server, hospital):
         f'[influx]\nurl = "{influx_server.url}"\nbucket = "{influx_server.new_database()}/autogen"\n'
         f'token_file = "{tmp_path / "token"}"\n'
     )
-    one = hospital(units=2, minutes=70, text=site_text(2) + table)
+    one = hospital(units=2, minutes=25 * 60 + 10, text=site_text(2) + table)
     store, data = one.store, tmp_path / "data"
     with store.transaction():
         store.set_status("site", {"path": str(tmp_path / "site.toml"), "text": site_text(2) + table})
@@ -44,8 +45,14 @@ def copied(tmp_path, influx_server, hospital):
     return one
 
 
+def yesterday(screen, unit):
+    """A unit's page, its charts over the last hour of yesterday, which is gone here at any time of day."""
+    day = datetime.datetime.now(ZoneInfo("Africa/Nairobi")).date() - datetime.timedelta(days=1)
+    return screen("unit", unit=unit).date_input(key="chart-day").set_value(day).run()
+
+
 def test_the_past_is_drawn_from_afar_where_it_is_gone_here(copied, screen, tmp_path):
-    said = seen(screen("unit", unit="unit-01"))
+    said = seen(yesterday(screen, "unit-01"))
     assert "in part from the InfluxDB" in said
     assert "Shown is only" not in said
 
@@ -53,7 +60,7 @@ def test_the_past_is_drawn_from_afar_where_it_is_gone_here(copied, screen, tmp_p
 def test_without_an_answer_the_screen_says_what_it_shows_instead(copied, screen, tmp_path):
     queries._readback.cache_clear()
     (tmp_path / "token").write_text("nobody's")
-    said = seen(screen("unit", unit="unit-01"))
+    said = seen(yesterday(screen, "unit-01"))
     assert "Shown is only what the store here still holds" in said
     assert "nobody's" not in said
 

@@ -47,7 +47,6 @@ def test_what_is_copied_comes_back_and_twice_is_once(tmp_path, target):
         hour = Readback(target).sums("alder", START, START + 2 * HOUR, "hours", HOUR)
         assert hour.n.tolist() == [180, 180]
         assert feed.state()["dropped"] == 0
-        feed.close()
         marks.close()
 
 

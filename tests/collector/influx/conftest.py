@@ -7,6 +7,7 @@ from collector.influx.marks import Marks
 from collector.influx.sender import Sender
 from collector.influx.target import Target
 from collector.store import open_store
+from collector.store.retention import Retention
 from tests.influx_server import BOTH_TOKEN
 
 FACILITY = "sim-test"
@@ -66,12 +67,11 @@ def feed_to(store, data_dir, hand):
         marks = Marks(data_dir, target.key)
         sender = sender or Sender(target)
         feed = Feed(FACILITY, data_dir, sender, marks, now_ms=lambda: 1_780_000_000_000, monotonic_s=hand)
-        made.append((feed, marks, sender))
+        made.append((marks, sender))
         return feed
 
     yield make
-    for feed, marks, sender in made:
-        feed.close()
+    for marks, sender in made:
         marks.close()
         if hasattr(sender, "close"):
             sender.close()
@@ -81,6 +81,13 @@ def feed_to(store, data_dir, hand):
 def feed(feed_to, target):
     """The carrier to the empty bucket."""
     return feed_to(target)
+
+
+def retained(store, until_ms, *, raw_days=0, minute_days=400, hour_days=3653):
+    """Let retention take what is older, of what is kept for no days."""
+    store.retention = Retention(raw_days=raw_days, minute_days=minute_days, hour_days=hour_days)
+    while store.retain(until_ms):
+        pass
 
 
 def carried(feed, turns=50):

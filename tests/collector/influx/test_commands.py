@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from collector.store.retention import DAY_MS
+from tests.collector.influx.conftest import retained
 from tests.collector.store.samples import HOUR, START, put, run_of, upkeep
 from tests.influx_server import BOTH_TOKEN
 from tests.waiting import wait_for
@@ -67,8 +67,7 @@ def test_a_missing_token_is_said_and_holds_up_no_other_carrier(past, data_dir, s
 
 def test_export_takes_from_there_what_the_store_no_longer_has(store, past, data_dir, site, tmp_path):
     assert run("deliver", "--once", "--data", data_dir, "--site", site).returncode == 0
-    while store.retain(START + 90 * DAY_MS + 2 * HOUR):
-        pass
+    retained(store, START + 2 * HOUR)
     here, all_of_it = tmp_path / "here.csv", tmp_path / "all.csv"
     assert run("export", "--data", data_dir, "--out", here).returncode == 0
     done = run("export", "--data", data_dir, "--out", all_of_it, "--influx", "--site", site)

@@ -1,6 +1,7 @@
 """The copy to a real server: all of it, once, in spite of what happens on the way."""
 
 import random
+from contextlib import closing
 
 import msgspec
 import pytest
@@ -11,9 +12,8 @@ from collector.influx.marks import Marks
 from collector.influx.sender import Away, Refused, Sender, TooLarge
 from collector.influx.streams import Events
 from collector.rules.entries import CONDITION, POINTS_DROPPED, JournalEntry
-from collector.store import history, outward
-from collector.store.retention import DAY_MS
-from tests.collector.influx.conftest import carried
+from collector.store import history, open_reader, open_store, outward
+from tests.collector.influx.conftest import carried, retained
 from tests.collector.store.samples import HOUR, MINUTE, START, UNITS, count, note, put, reading, run_of, upkeep
 from tests.influx_server import BOTH_TOKEN, READ_TOKEN
 from tests.waiting import free_port
@@ -224,12 +224,14 @@ def test_too_large_is_sent_in_parts(store, feed_to, target):
     assert len([line for line in taker.lines if line.startswith("reading,")]) == 540
 
 
-def test_a_restart_goes_on_where_it_was(store, feed_to, target):
+def test_a_restart_goes_on_where_it_was(store, feed_to, target, data_dir):
     put(store, run_of(5, every_ms=5_000))
     upkeep(store, START + 5 * HOUR)
     first = Taker(*[])
     feed = feed_to(target, first)
-    feed._one_round(feed._ready())
+    with closing(open_reader(data_dir)) as conn:
+        feed._ready(conn)
+        feed._one_round(conn)
     second = Taker()
     carried(feed_to(target, second))
     both = [line for line in first.lines + second.lines if line.startswith("reading,")]
@@ -257,8 +259,7 @@ def test_what_retention_took_before_it_was_sent_is_said(store, feed_to, target):
     carried(feed)
     put(store, run_of(2, start=START + HOUR))
     upkeep(store, START + 3 * HOUR)
-    while store.retain(START + 90 * DAY_MS + 2 * HOUR):
-        pass
+    retained(store, START + 2 * HOUR)
     carried(feed)
     assert feed.state()["gone"] == 540
     (row,) = [row for row in store.journal_after(0) if row.kind == POINTS_DROPPED]
@@ -292,3 +293,24 @@ def test_whatever_comes_late_the_copy_is_the_store(store, feed_to, target, again
         columns = history.readings(store.conn, unit, 0, 2**53)
         wanted += reading_lines(Heads("reading", "sim-test"), [unit] * len(columns), columns)
     assert sorted(f"{head} {values} {at}" for (head, at), values in points.items()) == sorted(wanted)
+
+
+def test_a_store_that_is_put_back_while_it_runs_is_copied_anew(store, feed_to, target, data_dir, tmp_path):
+    """The file is another one under the same name, with another journal and other readings."""
+    with store.transaction():
+        store.append_journal([note("one")], START)
+    put(store, run_of(1))
+    upkeep(store, START + HOUR)
+    taker = Taker()
+    feed = feed_to(target, taker)
+    carried(feed)
+    with open_store(tmp_path / "other", "sim-test") as other:
+        with other.transaction():
+            other.append_journal([note("another")], START)
+        put(other, run_of(1, units=("dogwood",)))
+        upkeep(other, START + HOUR)
+    store.close()
+    for path in (tmp_path / "other").iterdir():
+        path.replace(data_dir / path.name)
+    carried(feed)
+    assert len([line for line in taker.lines if "unit=dogwood" in line and line.startswith("reading,")]) == 180

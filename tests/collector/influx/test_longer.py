@@ -7,8 +7,7 @@ import pytest
 from collector.influx.longer import long_readings, long_series
 from collector.influx.readback import FarError, Readback
 from collector.store import history
-from collector.store.retention import DAY_MS
-from tests.collector.influx.conftest import carried
+from tests.collector.influx.conftest import carried, retained
 from tests.collector.store.samples import HOUR, MINUTE, START, put, run_of, upkeep
 from tests.influx_server import WRITE_TOKEN
 from tests.waiting import free_port
@@ -16,10 +15,8 @@ from tests.waiting import free_port
 SPAN = (START, START + 8 * HOUR)
 
 
-def retained(store, days, hours):
-    """Let retention take what is older than `hours` after START, of what is kept for `days`."""
-    while store.retain(START + days * DAY_MS + hours * HOUR):
-        pass
+#: What is kept for no days, by what of the past is to be gone.
+GONE = {"raw": {}, "minutes": {"minute_days": 0}, "hours": {"minute_days": 0, "hour_days": 0}}
 
 
 @pytest.fixture
@@ -41,11 +38,13 @@ def same(one, other):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(("days", "points"), [(90, 5000), (90, 600), (400, 100), (400, 30), (3653, 5)])
+@pytest.mark.parametrize(
+    ("gone", "points"), [("raw", 5000), ("raw", 600), ("minutes", 100), ("minutes", 30), ("hours", 5)]
+)
 @pytest.mark.parametrize("hours", [3, 8])
-def test_a_chart_over_what_was_taken_is_as_before(whole, target, days, points, hours):
+def test_a_chart_over_what_was_taken_is_as_before(whole, target, gone, points, hours):
     before = history.series(whole.conn, "alder", *SPAN, points)
-    retained(whole, days, hours)
+    retained(whole, START + hours * HOUR, **GONE[gone])
     assert not same(history.series(whole.conn, "alder", *SPAN, points), before), "something is missing here"
     found = long_series(whole.conn, Readback(target), "alder", *SPAN, points)
     assert (found.far, found.said) == (True, "")
@@ -59,7 +58,7 @@ def test_what_is_still_here_asks_nobody(whole, target):
 
 
 def test_without_an_answer_it_is_what_is_still_here_and_says_why(whole, target):
-    retained(whole, 90, 8)
+    retained(whole, START + 8 * HOUR)
     nobody = Readback(msgspec.structs.replace(target, url=f"http://127.0.0.1:{free_port()}"))
     found = long_series(whole.conn, nobody, "alder", *SPAN, 5000)
     assert found.series.source == "minutes"
@@ -68,12 +67,12 @@ def test_without_an_answer_it_is_what_is_still_here_and_says_why(whole, target):
 
 def test_a_token_that_may_not_read_is_named(whole, target, tmp_path):
     (tmp_path / "token").write_text(WRITE_TOKEN)
-    retained(whole, 90, 8)
+    retained(whole, START + 8 * HOUR)
     assert "may read" in long_series(whole.conn, Readback(target), "alder", *SPAN, 5000).said
 
 
 def test_a_copy_that_is_not_whole_is_not_shown_as_if_it_were(whole, server, target):
-    retained(whole, 90, 8)
+    retained(whole, START + 8 * HOUR)
     database = target.database[0]
     server.statement(f"DROP DATABASE {database}; CREATE DATABASE {database}; GRANT ALL ON {database} TO both")
     found = long_series(whole.conn, Readback(target), "alder", *SPAN, 5000)
@@ -83,7 +82,7 @@ def test_a_copy_that_is_not_whole_is_not_shown_as_if_it_were(whole, server, targ
 
 def test_readings_go_on_from_afar_to_here(whole, target):
     before = list(history.iter_readings(whole.conn, START + MINUTE, START + 7 * HOUR, ("alder", "cedar")))
-    retained(whole, 90, 4)
+    retained(whole, START + 4 * HOUR)
     assert len(list(history.iter_readings(whole.conn, START + MINUTE, START + 7 * HOUR))) < len(before)
     found = long_readings(whole.conn, Readback(target), START + MINUTE, START + 7 * HOUR, ("alder", "cedar"))
     assert list(found) == before
