@@ -52,16 +52,17 @@ HEARD_S = 10.0
 class Doors:
     """A folder of keys, and a broker of either kind that goes by them."""
 
-    def __init__(self, kind: BrokerKind, folder: Path, now: datetime | None = None) -> None:
+    def __init__(self, kind: BrokerKind, folder: Path, now: datetime | None = None, site: str = SITE) -> None:
         self.kind, self.folder, self.keys = kind, folder, folder / "keys"
         (folder / "data").mkdir(exist_ok=True)
-        self.ring = KeyRing(self.keys, parse_site(SITE), read_register(self.keys) or self._register(), now)
+        parsed = parse_site(site)
+        self.ring = KeyRing(self.keys, parsed, read_register(self.keys) or self._register(parsed.facility.id), now)
         self.ring.make()
         self.broker: Broker | None = None
 
-    def _register(self) -> Register:
+    def _register(self, facility: str) -> Register:
         return Register(
-            facility="lake", hosts=["127.0.0.1"], port=free_port(), listen="127.0.0.1", installed=str(self.keys),
+            facility=facility, hosts=["127.0.0.1"], port=free_port(), listen="127.0.0.1", installed=str(self.keys),
             data=str(self.folder / "data"), broker_user="root" if os.geteuid() == 0 else "",
         )  # fmt: skip
 

@@ -3,6 +3,8 @@
 import json
 import re
 import socket
+import subprocess
+import sys
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
@@ -18,6 +20,7 @@ from collector.doors.certificates import Pair, make_authority, make_server
 from collector.doors.files import PUBLIC, write_file
 from collector.intake import subscriber as module
 from collector.intake.subscriber import CONNECTED, CONNECTING, REFUSED, Subscriber
+from simulator import HOSPITAL
 from tests.conftest import demand
 from tests.doors import Doors, Guest, all_seeing, shown_until, utc
 from tests.waiting import free_port, wait_for
@@ -332,3 +335,22 @@ def test_the_collector_knows_when_the_brokers_certificate_ends(doors):
     wait_for(lambda: line.poll(0.05) == [] and line.subscribed, 10, "the subscription")
     assert line.certificate_until_s == shown_until(doors.account("collector"))
     line.close()
+
+
+def heard(line: Subscriber, topics: set[str]) -> int:
+    topics.update(message[0] for message in line.poll(0.05))
+    return len(topics)
+
+
+def test_the_simulated_hospital_comes_in_bridge_by_bridge(kind, tmp_path):
+    """The night's five bridges, each with an account of its own, and the collector: every ward is heard."""
+    with closing(Doors(kind, tmp_path, site=HOSPITAL.read_text()).start()) as doors:
+        line = Subscriber(doors.account("collector"), "", ["oxygen/v1/sim-tallgrass/bridge/+/link"])
+        wait_for(lambda: line.poll(0.05) == [] and line.subscribed, 15, "the subscription")
+        argv = [sys.executable, "-m", "collector.cli", "simulate", "--account", str(doors.keys / "accounts")]
+        with subprocess.Popen([*argv, "--scenario", "night"], stderr=subprocess.PIPE, text=True) as simulator:
+            online: set[str] = set()
+            wait_for(lambda: heard(line, online) == 5, 30, "all bridges")
+            simulator.terminate()
+            assert " 0 dropped" in simulator.communicate(timeout=30)[1]
+        line.close()
