@@ -13,7 +13,7 @@ from collector.cli.says import EXIT_FAILED, Refused, say, say_error
 
 def learn(path: str, baud: int | None, seconds: float, lines: int, ask: str) -> None:
     """Listen and propose; Refused with exit status 1 when nothing could be made of what was heard."""
-    request = ask.encode("ascii", "replace").decode("unicode_escape").encode("latin-1") if ask else b""
+    request = _request(ask)
     try:
         heard = listen(path, (baud,) if baud else BAUDS, seconds, lines, say_error, request)
     except GONE as error:
@@ -25,10 +25,19 @@ def learn(path: str, baud: int | None, seconds: float, lines: int, ask: str) -> 
         result = try_sample(parse_profile(text), b"".join(line + b"\n" for line in heard.lines), 0)
     except (ValueError, BridgeFileError) as error:
         raise Refused(f"{path}: {error}", EXIT_FAILED) from error
-    poll = f'\n[poll]\nrequest = "{ask}"\nevery_s = 10\n' if ask else ""
+    poll = f'\n[poll]\nrequest_hex = "{request.hex(" ")}"\nevery_s = 10\n' if ask else ""
     say(f"# port: baud = {heard.baud}\n{text}{poll}".rstrip())
     say_error(f"the proposal reads {result.read} of {len(result.rows)} lines; save it, correct it, and prove it with "
               "'sieveward bridge --check PROFILE SAMPLE'")  # fmt: skip
+
+
+def _request(ask: str) -> bytes:
+    try:
+        return ask.encode("ascii").decode("unicode_escape").encode("latin-1")
+    except UnicodeError as error:
+        raise Refused(
+            rf"--ask '{ask}' cannot be sent; write plain text, with \r, \n or \x05 for what has no sign"
+        ) from error
 
 
 def _nothing(path: str, heard: Listened) -> str:

@@ -80,6 +80,7 @@ def test_as_json_for_a_program():
         (["b.toml", "--learn", "x"], "name a bridge file, or one of"),
         (["--check", "registers", "none.txt"], "none.txt: cannot be read: No such file"),
         (["--check", "none.toml", "none.txt"], "none.toml: no such file"),
+        (["--learn", "x", "--ask", "a\\"], "cannot be sent; write plain text"),
         (["none.toml"], "none.toml: no such file; name a bridge file that is there"),
     ],
 )
