@@ -4,6 +4,7 @@ import hashlib
 import stat
 from base64 import b64decode
 from datetime import timedelta
+from pathlib import Path
 
 import bcrypt
 import pytest
@@ -206,3 +207,9 @@ def test_five_hundred_bridges(tmp_path):
     site = SITE + "".join(f'[[bridge]]\nid = "n{n}"\n' for n in range(500))
     ring = KeyRing(tmp_path / "keys", parse_site(site), register(tmp_path), NOW)
     assert len(ring.make()) == 507
+
+
+@pytest.mark.parametrize("name", ["nats.conf", "mosquitto.conf"])
+def test_the_configuration_that_is_shown_is_the_one_that_is_made(ring, name):
+    shown = Path(__file__).parents[3] / "deploy" / "broker" / name
+    assert (ring.broker_folder / name).read_text() == shown.read_text()
