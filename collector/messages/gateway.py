@@ -35,7 +35,7 @@ class Service(Protocol):
 
     body_maxlen: int
 
-    def notify(self, *, body: str, title: str) -> object: ...
+    def notify(self, *, body: str, title: str, body_format: str) -> object: ...
 
 
 def service_of(way: Way) -> Service | None:
@@ -43,6 +43,7 @@ def service_of(way: Way) -> Service | None:
     import apprise  # here, since it takes a small machine a second: spent only where messages are asked for
 
     logging.getLogger("apprise").setLevel(logging.WARNING)
+    # The service itself and not a list of services: those share a pool of threads, which gateways that hang would fill.
     found: Any = apprise.Apprise.instantiate(way.url, suppress_exceptions=True)
     return found or None
 
@@ -54,10 +55,11 @@ def takes_line(way: Way, service: Service) -> bool:
 
 def send(way: Way, service: Service, text: Text) -> str:
     """One attempt; "" when the gateway took it, else why not."""
+    short = takes_line(way, service)
+    body, title = (text.line, "") if short else (text.body, text.title)
     with _Heard() as heard:
-        short = takes_line(way, service)
         try:
-            taken = service.notify(body=text.line if short else text.body, title="" if short else text.title)
+            taken = service.notify(body=body, title=title, body_format="text")  # else a service may take it for HTML
         except Exception as error:  # a service of apprise may raise anything; its text may hold an address
             return f"{NOT_TAKEN} ({type(error).__name__})"
         return "" if taken else heard.reason()

@@ -32,7 +32,7 @@ class Takes:
 
     body_maxlen = 32_768
 
-    def notify(self, *, body: str, title: str) -> object:
+    def notify(self, *, body: str, title: str, body_format: str) -> object:
         """Taken."""
         return True
 

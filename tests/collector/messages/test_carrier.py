@@ -109,7 +109,9 @@ def test_a_mail_and_a_post_arrive_and_the_journal_says_so(bench, mail, web):
     ((to, arrived),) = mail.mails
     assert to == ["engineer@lakeside.example"]
     assert arrived["Subject"] == "HIGH: Newborn ward, u07: Unit has switched itself off"
-    assert "Change over to the backup now." in arrived.get_body(("plain", "html")).get_content()
+    lines = arrived.get_body(("plain",)).get_content().splitlines()
+    assert lines[1] == "The unit gives no oxygen. Change over to the backup now."
+    assert arrived.get_body(("html",)) is None  # nothing of a name can become a link or a tag
     (post,) = web.to("take")
     assert post["message"].startswith("Newborn ward, u07: Unit has switched itself off (since ")
     assert len(post["message"]) <= 160
