@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from html import escape
 from urllib.parse import quote
@@ -37,11 +36,6 @@ def strip_html(now: Now | None, found: Iterable[Banner], now_ms: int, beat_ms: i
         f'<div class="sw-banner{" sw-lost" if banner.lost else ""}">{escape(banner.text)}</div>' for banner in found
     ]
     return f'<div class="sw-strip" data-beat="{beat_ms}">{"".join(parts)}</div>'
-
-
-def unlinked(html: str) -> str:
-    """The same without links: a wall screen leads nowhere else."""
-    return re.sub(r' href="[^"]*"', "", html)
 
 
 def board_html(board: Board, ward: str | None) -> str:

@@ -85,7 +85,7 @@ class Signals:
 @pytest.mark.slow
 def test_a_unit_goes_amber_red_and_off_and_the_ward_is_told_before(demo: Demo) -> None:
     with sync_playwright() as playwright, launch(playwright) as page:
-        page.goto(f"{demo.url}?ward={WARD}")
+        page.goto(demo.url)
         tile = page.locator(f"#tile-{UNIT}")
         expect(tile).to_contain_text("Running", timeout=30_000)
         assert time.monotonic() - demo.began_s < FIRST_TILE_S

@@ -102,9 +102,9 @@ def test_the_board_says_what_is_wrong_and_what_to_do(screen, bad_hour):
 
 def test_one_ward_s_board_shows_that_ward(screen, bad_hour):
     said = seen(screen("board", ward="newborn"))
-    assert "tile-unit-16" in said
+    assert 'data-part="tile-unit-16"' in said
     assert "tile-unit-03" not in said
-    assert "1 to attend to: 1 high" in said
+    assert "Change over to cylinders now." in said
 
 
 @pytest.mark.parametrize("ward", ["nowhere", '"><script>alert(1)</script>'])

@@ -134,14 +134,14 @@ def test_a_wall_screen_shows_its_ward_until_its_link_is_withdrawn(browser, real_
         link, token = manage.add_wall_link(book, ME, "medical", "desk")
     with page_of(browser) as page:
         page.goto(f"{url}/?wall={token}")
-        expect(page.locator("a.sw-tile")).to_have_count(5)
-        expect(page.locator("a[href*='unit=']")).to_have_count(0)
+        expect(page.locator("#wall-tiles .ww-tile")).to_have_count(5)
+        expect(page.locator("#sw-wall a, #sw-feed a")).to_have_count(0)
         expect(page.locator("[data-testid=stTopNavLink]")).to_have_count(0)
         with writing(data_dir) as book:
             manage.withdraw_wall_link(book, ME, link.id)
         begun_s = time.monotonic()
         expect(page.get_by_text(words.WALL_WITHDRAWN)).to_be_visible(timeout=10_000)
         assert time.monotonic() - begun_s < 6
-        expect(page.locator("a.sw-tile")).to_have_count(0)
+        expect(page.locator("#wall-tiles .ww-tile")).to_have_count(0)
         page.goto(f"{url}/?wall=guessed")
         expect(page.get_by_text(words.WALL_UNKNOWN)).to_be_visible()
