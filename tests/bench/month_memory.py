@@ -40,7 +40,7 @@ class MadeUpLine:
     def __init__(self) -> None:
         self.state, self.said, self.door, self.connections, self.subscribed = CONNECTED, "", Door("made-up", 1), 1, True
         self.next: list[Message] = []
-        self.certificate_until_s: float | None = None
+        self.certificate_until_s, self.settled = None, True
         self.published = 0
 
     def poll(self, _timeout_s: float) -> list[Message]:
