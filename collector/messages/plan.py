@@ -38,13 +38,14 @@ OLD_MS: Final = DAY  # what stands longer and was never told is no news, unless 
 class Letter(msgspec.Struct, frozen=True, kw_only=True):
     """What goes one way now, as one message: the most urgent happening first.
 
-    attempt counts from 1. `again` says that the first was told before, step_min how long nobody had acknowledged it.
+    attempt counts from 1. `news` is "Again" or "Update" where the first, or something of the same happening, was told
+    lately; step_min says how long nobody had acknowledged it.
     """
 
     way: Way
     happenings: tuple[Happening, ...]
     attempt: int
-    again: bool = False
+    news: str = ""
     step: int = 0
     step_min: float = 0.0
 
@@ -132,8 +133,16 @@ def _letter(ladder: Ladder, way: Way, due: list[Happening], ledger: Ledger, now_
     stand = ladder.stand(way, first) or Stand(0, 0.0)
     return Letter(
         way=way, happenings=chosen, attempt=1 + ledger.tries.get((way.id, first.about), 0), step=stand.step,
-        step_min=stand.delay_min if stand.step else 0.0, again=_last_told_ms(way, first, ledger, now_ms) > 0,
+        step_min=stand.delay_min if stand.step else 0.0, news=_news(way, first, ledger, now_ms),
     )  # fmt: skip
+
+
+def _news(way: Way, first: Happening, ledger: Ledger, now_ms: int) -> str:
+    told = ledger.told.get((way.id, first.place, family_of(first.condition)))
+    if told is None or _ago(told.at_ms, now_ms) > FORGET_MS:
+        return ""
+    same = told.condition == first.condition and PRIORITIES.index(first.priority) <= told.rank
+    return "Again" if same else "Update"
 
 
 def _paused(ledger: Ledger, way: Way, real: list[Happening], now_ms: int) -> bool:

@@ -179,6 +179,30 @@ def test_amber_then_red_is_told_at_once_and_red_then_off_is_an_update(world):
     assert world.rows[-1].kind == entries.MESSAGE_SENT
 
 
+def test_what_is_less_urgent_of_a_unit_is_not_told_beside_what_is_worse(world):
+    world.raised("purity-amber")
+    world.raised("purity-red")
+    world.does(entries.ACKNOWLEDGE, condition="purity-red")
+    assert world.until(60) == []
+    world.cleared("purity-red")
+    assert [way for way, _ in ways_and_minutes(world.until(61))] == ["newborn-phone", "engineer"]
+
+
+def test_a_message_says_whether_it_is_an_update_or_comes_again(world):
+    def said():
+        return [row.body["say"].partition(":")[0] for row in world.rows if row.body.get("way") == "newborn-phone"]
+
+    world.raised("purity-amber")
+    world.until(1)
+    world.raised("purity-red")
+    world.until(2)
+    assert said() == ["Newborn ward, u01", "Update"]
+    world.cleared("purity-red")
+    world.raised("purity-red")
+    world.until(20)
+    assert said() == ["Newborn ward, u01", "Update", "Again"]
+
+
 # -- failures ------------------------------------------------------------------------------------------------------
 
 
