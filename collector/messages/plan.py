@@ -63,11 +63,12 @@ def plan(
     minute = ladder.minute_of_day(now_ms)
     letters = []
     for way in ladder.ways:
-        if way.id in busy or not (hasty or _ago(ledger.past(way.id).failed_ms, now_ms) >= _retry_ms(ledger, way)):
+        if way.id in busy:
             continue
         due = [one for one in found if _is_due(ladder, way, one, ledger, now_ms)
                and not (way.is_quiet(minute) and one.priority != "high" and one.kind != TEST)]  # fmt: skip
-        if letter := _letter(ladder, way, due, ledger, now_ms):
+        rested = hasty or _ago(ledger.past(way.id).failed_ms, now_ms) >= _retry_ms(ledger, way, due)
+        if rested and (letter := _letter(ladder, way, due, ledger, now_ms)):
             letters.append(letter)
     return letters
 
@@ -117,9 +118,12 @@ def _ago(at_ms: int, now_ms: int) -> int:
     return now_ms - at_ms if at_ms <= now_ms else now_ms
 
 
-def _retry_ms(ledger: Ledger, way: Way) -> int:
+def _retry_ms(ledger: Ledger, way: Way, due: list[Happening]) -> int:
+    """How long a way rests after its failures; something high counts its own, so that it never waits for older ones."""
+    own = [ledger.tries.get((way.id, one.about), 0) for one in due if one.priority == "high"]
     failures = ledger.past(way.id).failures
-    return min(RETRY_MS[0] << min(failures - 1, 10), RETRY_MS[1]) if failures else 0
+    doublings = max(0, min([failures, *own]) - 1)
+    return min(RETRY_MS[0] << min(doublings, 10), RETRY_MS[1]) if failures else 0
 
 
 def _letter(ladder: Ladder, way: Way, due: list[Happening], ledger: Ledger, now_ms: int) -> Letter | None:

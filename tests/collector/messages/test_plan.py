@@ -225,6 +225,16 @@ def test_what_cannot_wait_goes_to_the_next_step_when_the_first_is_not_reached(wo
     assert sent[0][0] == "engineer"
 
 
+def test_a_new_high_alarm_does_not_wait_for_the_long_rest_of_a_way_that_fails(world):
+    world.refuse = {"newborn-phone"}
+    world.raised("purity-amber", "u01")
+    world.until(20)
+    world.refuse = set()
+    world.raised("purity-red", "u02")
+    sent = [(round(minute), units) for minute, way, units in world.until(30) if way == "newborn-phone"]
+    assert sent[0] == (20, ["u02", "u01"])
+
+
 def test_a_way_that_came_back_gets_one_message_for_all_that_stands(world):
     world.refuse = {"newborn-phone"}
     for n in range(1, 6):
