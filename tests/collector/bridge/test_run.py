@@ -2,6 +2,7 @@
 
 import json
 import threading
+from typing import Any
 
 import pytest
 
@@ -83,8 +84,9 @@ class Desk:
         self.bridge = Bridge(self.source, forwarder, keeper, monotonic_s=self.ticks, watchdog=Watchdog({}))
 
     def connect(self):
-        self.bridge.forwarder.line = Line()
-        return self.bridge.forwarder.line
+        line: Any = Line()
+        self.bridge.forwarder.line = line
+        return line
 
     def turn(self, *purities, after_s=0.0):
         self.ticks.now_s += after_s
