@@ -41,7 +41,7 @@ class MadeUpLine:
         self.state, self.said, self.door, self.connections, self.subscribed = CONNECTED, "", Door("made-up", 1), 1, True
         self.next: list[Message] = []
         self.certificate_until_s, self.settled = None, True
-        self.published = 0
+        self.published = self.confirmed = 0
 
     def poll(self, _timeout_s: float) -> list[Message]:
         """What comes now."""
@@ -57,8 +57,9 @@ class MadeUpLine:
         return self.published
 
     def take_published(self) -> list[int]:
-        """Everything up to now."""
-        return [self.published]
+        """Everything since the last call."""
+        first, self.confirmed = self.confirmed, self.published
+        return list(range(first + 1, self.published + 1))
 
     def drop(self) -> None:
         """There is nothing to break."""
