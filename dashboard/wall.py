@@ -50,6 +50,7 @@ class Alert(NamedTuple):
     acked: str = ""
     more: int = 0
     for_ward: bool = True
+    foretold: bool = False  # what is to come is its worst: how long is left says more than its title
 
 
 class Wall(NamedTuple):
@@ -149,7 +150,7 @@ def _alert(group: Sequence[Alarm], now: Now, now_ms: int, lives: bool, told: Tol
         left=left, do=instruction(worst),
         change=(say_of(now, group, now_ms) or words.CHANGE_UNKNOWN) if carries else "",
         told=told(worst) or _not_told(now), acked="" if unheard else "; ".join(known), more=len(group) - 1,
-        for_ward=WARD in worst.audience,
+        for_ward=WARD in worst.audience, foretold=worst.condition == FORETELLS and bool(left),
     )  # fmt: skip
 
 

@@ -18,7 +18,7 @@ DAY: Final = {
 NIGHT: Final = {
     "ground": "#0b1015", "surface": "#141b22", "ink": "#dde5eb", "dim": "#9fadb9", "edge": "#66747f",
     "well": "#7cc79f", "high": "#c3142d", "high-ink": "#ffffff", "medium": "#e3bb00", "medium-ink": "#1a1600",
-    "low": "#62c7d8", "low-ink": "#04252b", "high-tint": "#2a0f14", "medium-tint": "#26210a", "low-tint": "#0d2429",
+    "low": "#74d6e6", "low-ink": "#04252b", "high-tint": "#2a0f14", "medium-tint": "#26210a", "low-tint": "#0d2429",
     "lost": "#101010", "lost-ink": "#ffffff", "lost-edge": "#ffd426", "test": "#2a1a3d", "test-ink": "#e9dcf7",
     "test-edge": "#a97fd0", "made": "#3d1c5a", "made-ink": "#f1e8f8",
 }  # fmt: skip

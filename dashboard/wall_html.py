@@ -166,7 +166,7 @@ def _short(wall: Wall) -> Part | None:
 
 def _short_line(alert: Alert) -> str:
     unheard = " ww-unheard" if alert.for_ward and not alert.acked else ""
-    said = alert.left if alert.left and alert.title in ("", "Shut-off expected") else alert.title
+    said = alert.left.partition(";")[0] if alert.foretold else alert.title
     ticked = " ✓" if alert.acked else ""
     return (
         f'<li class="ww-{alert.look}{unheard}">{mark(alert.look)}<b>{escape(alert.who.partition(": ")[0])}</b> '
@@ -195,6 +195,5 @@ _LOUD: Final = (Look.HIGH, Look.MEDIUM, Look.LOW)
 
 
 def _foot(wall: Wall, linked: bool) -> Part:
-    counts = f"<span>{escape(wall.counts)}</span>" if wall.alerts and wall.alerts[0].for_ward else ""
     way = f'<a href="./">{escape(words.ALL_WARDS)}</a>' if linked else ""
-    return _part("wall-foot", f"{way}<b>{escape(wall.backup)}</b>{counts}<span>{escape(CAUTION)}</span>", "ww-foot")
+    return _part("wall-foot", f"{way}<b>{escape(wall.backup)}</b><span>{escape(CAUTION)}</span>", "ww-foot")

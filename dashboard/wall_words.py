@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 PRIORITY: Final = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW"}
-NOW: Final = "What to do now"
+NOW: Final = "Do now"
 CHANGE: Final = "Change to"
 LEFT: Final = "Time left"
 KNOWS: Final = "Who knows"

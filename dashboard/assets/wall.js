@@ -98,22 +98,29 @@
   };
 
   // -- sizes: as large as the screen lets them be, without scrolling
+  const ruler = document.createElement("canvas").getContext("2d");
   const spread = () => {
     const count = tiles.children.length;
     if (!count) { return; }
     const [wide, high] = [tiles.clientWidth, tiles.clientHeight];
-    const longest = Math.max(...[...tiles.querySelectorAll(".ww-name b")].map((node) => node.textContent.length), 4);
+    const style = getComputedStyle(root);
+    ruler.font = `700 100px ${style.fontFamily}`;
+    const names = [...tiles.querySelectorAll(".ww-name b")].map((node) => ruler.measureText(node.textContent).width);
+    const longest = Math.max(...names, 200) / 100;
+    // Where there is little room, names alone are shown: they can be read from further away than all values small.
+    const low = high * wide / count < 0.0135 * window.innerWidth * window.innerHeight;
+    const gap = parseFloat(getComputedStyle(tiles).rowGap);
     let best = { size: 0 };
     for (let columns = 1; columns <= count; columns += 1) {
       const rows = Math.ceil(count / columns);
       const [w, h] = [wide / columns, high / rows];
-      const size = Math.min(w / (longest * 0.64 + 2.1), h / (h < 100 ? 2.4 : 3.5));
-      if (size > best.size) { best = { size, columns, rows, h }; }
+      const size = Math.min((w - gap - 6) / (low ? longest + 2.2 : Math.max(longest + 2, 7)), (h - gap - 4) / (low ? 1.25 : 2.85));
+      if (size > best.size) { best = { size, columns, rows }; }
     }
     root.style.setProperty("--columns", best.columns);
     root.style.setProperty("--rows", best.rows);
     root.style.setProperty("--name", `${Math.min(best.size, window.innerHeight * 0.075).toFixed(1)}px`);
-    tiles.classList.toggle("ww-low-room", best.h < 100);
+    tiles.classList.toggle("ww-low-room", low);
   };
   const fit = () => {
     let scale = 1;
