@@ -145,7 +145,7 @@ def test_a_take_over_still_tells_what_stood_and_when_units_were_last_heard():
 
 def test_one_silent_unit_shows_no_values():
     shown = html(screen(now_of([row("u1", age_s=700), row("u2")])))
-    tile = re.search(r'data-part="tile-u1".*?</a>', shown)[0]
+    (tile,) = re.findall(r'data-part="tile-u1".*?</a>', shown)
     assert "93.4" not in tile
     assert "No data since" in tile
 

@@ -10,12 +10,13 @@ from collector.backup.known import CylinderNow, Known, Spare, WardBackup
 from collector.rules import entries
 from collector.rules.catalogue import CATALOGUE, action_text
 from collector.rules.entries import JournalEntry
+from collector.rules.events import Evidence
 from tests.dashboard.estimates import outlook
 from tests.dashboard.hospital import MINUTE, Hospital, good
 
 HOUR = 60 * MINUTE
 WARDS = {"few": 4, "middle": 12, "many": 40}
-EVIDENCE = {"limit_pct": 82, "falls_under": "82 %", "limit_lpm": 5.0, "units_lost": 4}
+EVIDENCE: Evidence = {"limit_pct": 82, "falls_under": "82 %", "limit_lpm": 5.0, "units_lost": 4}
 
 
 def site_text():
