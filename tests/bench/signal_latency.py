@@ -1,8 +1,8 @@
 """How long after the reading that makes a unit red its ward's signal arrives, under a steady load.
 
-A unit is red when its purity has been low for the rules' on-delay, so what is timed is the way from the publishing of
-the reading that ends that delay to the arrival of the ward's retained signal at another client: broker, rules, commit
-to disk and broker again. Readings carry their own times (a unit's are 10 s apart): the delay need not be waited for.
+A unit falls within seconds, which the rules tell at its third low reading, so what is timed is the way from the
+publishing of that reading to the arrival of the ward's retained signal at another client: broker, rules, commit
+to disk and broker again. Readings carry their own times (a unit's are 10 s apart).
 Usage: python -m tests.bench.signal_latency [ALERTS [RATE_PER_S]]
 """
 
@@ -35,7 +35,7 @@ WARDS = 20
 LOAD_UNITS = 200
 SPACING_MS = 10_000
 GOOD_PCT, LOW_PCT = 93.0, 80.0
-LOW_READINGS = 4  # 0, 10, 20 and 30 s: the fourth ends the 30 s on-delay of purity-red
+LOW_READINGS = 3  # a fall of seconds is told at its third low reading (rules/conditions.py): nothing waits for a delay
 
 
 def site_text(falling: int) -> str:
