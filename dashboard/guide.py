@@ -23,7 +23,8 @@ WATCHES_NOT: Final = (
     "“Proven to” says what was lately seen; above it nothing is known until somebody checks.",
     "Its forecasts were tried on simulated units and on general machine data: there is no open record of concentrator "
     "purity to try them on.",
-    "These screens make no sound and are no confirmed delivery: do not rely on them alone.",
+    "Only a ward screen makes a sound, once somebody has allowed it there. No screen is a confirmed delivery: do not "
+    "rely on them alone.",
     "A leak behind the flow meter (humidifier lid, tubing, open splitter port) is not seen from here.",
 )
 CAUTIONS: Final = (

@@ -13,10 +13,11 @@ from typing import Final, NamedTuple
 from collector.backup.card import CARRIES
 from collector.backup.ward import GIVES_NOTHING
 from collector.rules.alarms import Alarm, urgency
-from collector.rules.catalogue import WARD, title_of
+from collector.rules.catalogue import WARD
 from collector.rules.events import PRIORITIES
 from collector.rules.lifecycle import State
 from collector.rules.unitrow import UnitRow
+from collector.terms import title_of
 from dashboard import wall_words as words
 from dashboard.board import Board, Look, Tile, acknowledged, board_of, heard_here, instruction
 from dashboard.capacity import FORETELLS, expected_text, red_text
@@ -175,7 +176,7 @@ def _headline(group: Sequence[Alarm], row: UnitRow | None, now: Now, now_ms: int
     if foretells is not None and expected:
         model = now.model_of(worst.unit)
         red = red_text(foretells, row, model, now_ms) if not greyed else ""
-        return title_of(worst.condition), "; ".join(text for text in (expected, red) if text)
+        return title_of(worst.condition), ". ".join(text for text in (expected, red) if text)
     if worst.condition == "purity-red":
         return title_of(worst.condition), words.TOO_LOW_NOW
     return title_of(worst.condition), words.LEFT_UNKNOWN if worst.condition in CARRIES else ""

@@ -15,9 +15,9 @@ from typing import Final, NamedTuple
 from urllib.parse import quote
 
 from dashboard import wall_words as words
+from dashboard import words as common_words
 from dashboard.board import Look, Tile
 from dashboard.wall import Alert, Wall
-from dashboard.words import CAUTION
 
 SAID_TIMES: Final = 3
 SHORT_MOST: Final = 5
@@ -134,14 +134,14 @@ def _alert(wall: Wall, linked: bool) -> Part:
         f'<div class="ww-{name}"><dt>{escape(label)}</dt><dd>{text}</dd></div>'
         for name, label, text in facts if text
     )  # fmt: skip
-    more = f" {escape(words.more(alert.more))}" if alert.more else ""
+    more = f", {escape(words.more(alert.more))}" if alert.more else ""
     inner = (
         f'<div class="ww-band">{mark(look)}<b>{escape(words.PRIORITY[look])}</b></div><div class="ww-said">'
         f"<h2>{_who(alert)} <span>{escape(alert.title)}</span>"
         f"<small>{escape(words.since(alert.since))}{more}</small></h2><dl>{rows}</dl></div>"
     )
     unheard = "" if alert.acked else " ww-unheard"
-    return _part("wall-alert", inner, f"ww-alert ww-{look}{unheard}", "section", ' role="region"')
+    return _part("wall-alert", inner, f"ww-alert ww-{look}{unheard}", "section")
 
 
 def _who(alert: Alert) -> str:
@@ -166,7 +166,7 @@ def _short(wall: Wall) -> Part | None:
 
 def _short_line(alert: Alert) -> str:
     unheard = " ww-unheard" if alert.for_ward and not alert.acked else ""
-    said = alert.left.partition(";")[0] if alert.foretold else alert.title
+    said = alert.left.partition(". ")[0] if alert.foretold else alert.title
     ticked = " ✓" if alert.acked else ""
     return (
         f'<li class="ww-{alert.look}{unheard}">{mark(alert.look)}<b>{escape(alert.who.partition(": ")[0])}</b> '
@@ -196,4 +196,6 @@ _LOUD: Final = (Look.HIGH, Look.MEDIUM, Look.LOW)
 
 def _foot(wall: Wall, linked: bool) -> Part:
     way = f'<a href="./">{escape(words.ALL_WARDS)}</a>' if linked else ""
-    return _part("wall-foot", f"{way}<b>{escape(wall.backup)}</b><span>{escape(CAUTION)}</span>", "ww-foot")
+    return _part(
+        "wall-foot", f"{way}<b>{escape(wall.backup)}</b><span>{escape(common_words.CAUTION)}</span>", "ww-foot"
+    )

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import Final
 
+from collector.tongue import plural
+
 PRIORITY: Final = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW"}
 NOW: Final = "Do now"
 CHANGE: Final = "Change to"
 LEFT: Final = "Time left"
 KNOWS: Final = "Who knows"
-NO_TIME_LEFT: Final = "None: it gives no oxygen now"
-TOO_LOW_NOW: Final = "None: too little oxygen now"
+NO_TIME_LEFT: Final = "None: no oxygen comes now"
+TOO_LOW_NOW: Final = "None: too little oxygen comes now"
 LEFT_UNKNOWN: Final = "Not known: nobody can foresee it from here"
 NOBODY_TOLD: Final = "No message has gone to anybody yet."
 NO_MESSAGES: Final = "No messages are set up: tell people yourselves."
@@ -63,7 +65,7 @@ def units(names: str) -> str:
 
 def more(count: int) -> str:
     """How many alerts of a unit or a ward are not written out."""
-    return f"and {count} more alarm{'s' * (count != 1)}"
+    return plural("and {count} more alarm", "and {count} more alarms", count)
 
 
 def silent_since(when: str) -> str:

@@ -112,7 +112,7 @@ LOOK_AT_UNITS: Final = "Look at the units themselves; the ward's paper checklist
 
 def collector_lost(age: str) -> str:
     """The collector's heartbeat is too old."""
-    return f"NOT LIVE: the collector has not been heard for {age}. Old values are greyed. {LOOK_AT_UNITS}"
+    return f"NOT LIVE: the collector has not been heard for {age}. What it last said is old. {LOOK_AT_UNITS}"
 
 
 COLLECTOR_CLOCK: Final = (

@@ -16,7 +16,7 @@
     parent.appendChild(node);
     return node;
   };
-  const root = wall.root = made("div", "sw-wall", document.body);
+  const root = wall.root = made("div", "sw-wall", document.body, "region");
   const bar = made("div", "wall-bar", root);
   const soundButton = made("button", "wall-sound", bar);
   const pauseButton = made("button", "wall-pause", bar);
@@ -136,7 +136,11 @@
     wall.fit = scale;
     spread();
   };
-  window.addEventListener("resize", fit);
+  if (!old) {
+    window.addEventListener("resize", () => window.swWall.fitAll());
+    document.addEventListener("visibilitychange", () => window.swSound.stayAwake());
+  }
+  wall.fitAll = fit;
 
   // -- what is read aloud to a screen reader: that something stands, not every minute of it
   const speak = () => {
@@ -151,6 +155,7 @@
     wall.gone = now();
     const beat = feed.dataset.beat;
     if (beat === wall.beat) { return; }
+    root.setAttribute("aria-label", document.querySelector("#wall-top h1")?.textContent || "");
     Object.assign(wall, { beat, date: Date.now(), tick: now(), night: feed.dataset.night === "1",
       when: feed.dataset.clock, stood: feed.dataset.stood, lost: feed.dataset.lost === "1", took: +feed.dataset.took });
     window.swSound.signals = JSON.parse(feed.dataset.signals);

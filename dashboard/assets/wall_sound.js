@@ -59,7 +59,12 @@
     sound.wanted = true;
     sound.ctx = sound.ctx || new Context();
     sound.ctx.resume().then(() => { burst(sound.ctx, "low", sound.ctx.currentTime + 0.05); }, () => {});
-    navigator.wakeLock?.request("screen").catch(() => {});
+    stayAwake();
+  };
+
+  // A tablet that sleeps shows and sounds nothing; a browser may refuse, and gives it up when the page is hidden.
+  const stayAwake = () => {
+    if (sound.wanted && document.visibilityState === "visible") { navigator.wakeLock?.request("screen").catch(() => {}); }
   };
 
   const pause = (now) => {
@@ -108,7 +113,7 @@
     ctx: null, seen: null, wanted: false, signals: [], playing: [], pausedUntil: 0, pausedTags: new Set(),
     heard: new Set(), last: { name: "", at: 0 }, rank: 0, log: [],
   };
-  Object.assign(sound, { PULSE, burst, allow, pause, turn });
+  Object.assign(sound, { PULSE, burst, allow, pause, turn, stayAwake });
   window.swSound = sound;
   if (!sound.ctx) {
     try { sound.wanted = localStorage.getItem("sw-sound") === "1"; } catch { sound.wanted = false; }
