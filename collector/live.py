@@ -34,6 +34,7 @@ from collector.rules.entries import JournalEntry, JournalRow, entry_of
 from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store, StoreError
+from collector.tongue import speaking
 from collector.topics import bridge_state_topic, gauge_topic, heartbeat_topic, link_topic, readings_topic
 from collector.upkeep import Upkeep
 from collector.watchdog import Watchdog
@@ -94,6 +95,10 @@ class Collector:
         return self.followed.write(news, int(self._wall_s() * 1000))
 
     def _signal(self, ward: str) -> dict[str, Any]:
+        with speaking(self.site.facility.language):
+            return self._told_signal(ward)
+
+    def _told_signal(self, ward: str) -> dict[str, Any]:
         followed = self.followed
         rows, now_ms = followed.ward_rows(ward), self.clock.now_ms()
         cards = followed.backup.cards(ward, followed.board, now_ms)

@@ -64,6 +64,7 @@ class Facility(Table):
     id: Id
     name: str = ""
     timezone: str = "UTC"
+    language: Annotated[str, Field(pattern=r"^[a-zA-Z]{2,3}(-[a-zA-Z0-9]{2,8})*$")] = "en"
     altitude_m: Annotated[float, Field(ge=-450, le=6000)] = 0.0
     technician_h_per_day: Annotated[float, Field(gt=0, le=240)] = 6.0
     electricity_cost_per_kwh: NotNegative = 0.0

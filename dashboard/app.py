@@ -7,7 +7,7 @@ import streamlit as st
 from collector.people.rights import PEOPLE, may
 from dashboard import access_words, entrance, service_words, words
 from dashboard.access import Access, Door, access, opened
-from dashboard.frame import ASSETS, load_assets
+from dashboard.frame import ASSETS, load_assets, speak
 
 PATHS = ("unit", "alarms", "backup", "due", "visits", "work", "parts", "fleet", "labels", "data", "about", "people",
          "account", "sign-out")  # fmt: skip
@@ -57,6 +57,7 @@ def own_pages(found: Access) -> list[st.Page]:
 st.set_page_config(page_title=words.PRODUCT, page_icon=str(ASSETS / "icon.svg"), layout="wide")
 load_assets()
 found = access(used=True)
+speak(wall=found.door == Door.WALL)
 opened(found)
 if found.door in (Door.OPEN, Door.SIGNED_IN, Door.WALL):
     page = st.navigation(pages(found), position="hidden" if found.door == Door.WALL else "top")

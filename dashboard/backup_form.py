@@ -7,8 +7,8 @@ import streamlit as st
 from collector.backup.gauge import UNITS, GaugeError, entered_text, gauge_kpa
 from collector.rules.entries import CYLINDER_READ, JournalEntry
 from collector.site import Cylinder, Site
+from dashboard import access_words
 from dashboard import backup_words as words
-from dashboard.access_words import NOT_OFFERED
 from dashboard.actions import Person, Refused
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome, write_down
@@ -30,7 +30,7 @@ def draw_gauge(ward: str) -> None:
             return
         person = who_records(now)
         if not person.is_offered(CYLINDER_READ, ward):
-            st.write(NOT_OFFERED)
+            st.write(access_words.NOT_OFFERED)
             return
         which = st.selectbox(words.CYLINDER, list(listed), key=f"gauge-{ward}",
                              format_func=lambda name: _title(listed[name]))  # fmt: skip

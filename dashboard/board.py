@@ -14,11 +14,11 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from collector.rules.alarms import Alarm, urgency
-from collector.rules.catalogue import title_of
 from collector.rules.lifecycle import State
 from collector.rules.unitrow import OFF, SILENT, WARMING_UP, UnitRow
 from collector.service.record import DUE
 from collector.site import UNASSIGNED, Unit, Ward
+from collector.terms import action_of, title_of
 from dashboard import words
 from dashboard.capacity import FORETELLS, expected_text, holds_text, red_text
 from dashboard.changeover import say_of, ward_line
@@ -181,7 +181,11 @@ def instruction(alarm: Alarm) -> str:
     if not alarm.action:
         return ""
     bridge = alarm.evidence.get("bridge")
-    return words.for_others(alarm.audience) + alarm.action + (words.bridge_gone(str(bridge)) if bridge else "")
+    return (
+        words.for_others(alarm.audience)
+        + action_of(alarm.action, alarm.condition, alarm.evidence)
+        + (words.bridge_gone(str(bridge)) if bridge else "")
+    )
 
 
 def acknowledged(alarm: Alarm, now: Now, now_ms: int) -> str:

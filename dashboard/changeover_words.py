@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from collector.tongue import plural
+
 CARD_TITLE: Final = "If it has to be changed over"
 NO_FLOW: Final = "no flow in use"
 
@@ -16,7 +18,7 @@ def line(parts: Sequence[str]) -> str:
 
 def cylinders_good(good: int, all_of_them: int) -> str:
     """How many cylinders can be counted on."""
-    return f"{good} of {all_of_them} cylinder{'s' * (all_of_them != 1)} good"
+    return plural("{good} of {count} cylinder good", "{good} of {count} cylinders good", all_of_them, good=good)
 
 
 def about(lasts: str, flow: str) -> str:

@@ -14,11 +14,11 @@ import streamlit as st
 from collector.people.rights import ROLES
 from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
-from collector.rules.catalogue import title_of
 from collector.rules.entries import JournalEntry
 from collector.rules.lifecycle import State
 from collector.service.gate import PURPOSES, may_return, standings
 from collector.store import StoreError
+from collector.terms import title_of
 from dashboard import access, access_words, actions, service_words, words
 from dashboard.actions import Person, Refused
 from dashboard.figures import alarm_html

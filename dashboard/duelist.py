@@ -6,15 +6,16 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from collector.rules.catalogue import CATALOGUE, title_of
+from collector.rules.catalogue import CATALOGUE
 from collector.service.due import DueTask
+from collector.terms import title_of
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.month import Entry
 from dashboard.orders import ward_title
 from dashboard.queries import Now
 from dashboard.sheet import Cell, Row
 from dashboard.times import DAY, age_text, local, moment_text
-from dashboard.words import CAUSE_TITLES
 
 
 def chosen_dues(dues: Iterable[DueTask], ward: str, by: str) -> list[DueTask]:
@@ -62,7 +63,7 @@ def why_text(due: DueTask) -> str:
     """What makes it due, in words."""
     if due.why != "condition":
         return words.WHY_DUE[due.why]
-    return CAUSE_TITLES.get(due.sign) or (title_of(due.sign) if due.sign in CATALOGUE else due.sign)
+    return common_words.CAUSE_TITLES.get(due.sign) or (title_of(due.sign) if due.sign in CATALOGUE else due.sign)
 
 
 def missed_text(due: DueTask) -> str:

@@ -9,11 +9,12 @@ from typing import Final
 import msgspec
 
 from collector.rules.alarms import Alarm
-from collector.rules.catalogue import title_of
 from collector.rules.entries import JournalRow
 from collector.rules.lifecycle import State
 from collector.rules.unitrow import UnitRow
 from collector.store import Quarantined
+from collector.terms import title_of
+from dashboard import words
 from dashboard.board import Look, acknowledged, instruction
 from dashboard.capacity import FORETELLS, expected_text
 from dashboard.changeover import say_of
@@ -21,7 +22,7 @@ from dashboard.episodes import Episode
 from dashboard.queries import Now
 from dashboard.tiles import mark_html
 from dashboard.times import lasted_text, moment_text
-from dashboard.words import NOT_MEASURED, PRIORITY
+from dashboard.words import NOT_MEASURED
 
 EXCERPT_BYTES: Final = 120
 _FIRST: Final = ("event", "priority", "cause", "reason", "evidence")
@@ -69,7 +70,7 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int, told: str = "") -> str:
     rest = "".join(f"<div>{escape(text)}</div>" for text in texts if text)
     return (
         f'<div class="sw-line sw-{look}{flash}">{mark_html(look)} <b>{escape(title_of(alarm.condition))}</b> · '
-        f"<b>{escape(where)}</b> · {escape(ward)} · {PRIORITY[alarm.priority].lower()} · since {escape(since)}"
+        f"<b>{escape(where)}</b> · {escape(ward)} · {words.PRIORITY[alarm.priority].lower()} · since {escape(since)}"
         f"{escape(until)}{rest}</div>"
     )
 

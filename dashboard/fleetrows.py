@@ -10,12 +10,13 @@ from collector.service.failures import Failure
 from collector.service.reliability import Figures, Fleet
 from collector.service.survival import Survival
 from dashboard import fleet_words as words
+from dashboard import words as common_words
 from dashboard.orders import ward_title
 from dashboard.queries import Now
 from dashboard.sheet import Cell, Row
 from dashboard.stockroom import money
 from dashboard.times import lasted_text, moment_text
-from dashboard.words import CAUSE_TITLES, NOT_MEASURED
+from dashboard.words import NOT_MEASURED
 
 
 def head_figures(found: Fleet, currency: str) -> list[tuple[str, str]]:
@@ -54,7 +55,8 @@ def failure_rows(found: Fleet, now: Now) -> list[Row]:
 def each_failure(failures: tuple[Failure, ...], now: Now, now_ms: int) -> list[Row]:
     """Every failure of the span, the newest first."""
     return [
-        (Cell(one.unit, one.unit), moment_text(one.from_ms, now_ms, now.zone), CAUSE_TITLES.get(one.cause, one.cause),
+        (Cell(one.unit, one.unit), moment_text(one.from_ms, now_ms, now.zone),
+         common_words.CAUSE_TITLES.get(one.cause, one.cause),
          words.LASTS if one.to_ms is None else lasted_text(one.to_ms - one.from_ms),
          NOT_MEASURED if one.answer_min is None else f"{one.answer_min:.0f} min", words.AGAIN if one.repeat else "")
         for one in reversed(failures)

@@ -19,7 +19,7 @@ from collector.service.reliability import Fleet
 from collector.service.visits import Plan
 from collector.site import Site
 from collector.store import StoreError
-from dashboard import access, queries, upkeep_queries, words
+from dashboard import access, language, queries, upkeep_queries, words
 from dashboard.freshness import Banner, banners
 from dashboard.launch import data_dir
 from dashboard.queries import Now
@@ -165,6 +165,17 @@ def load_assets() -> None:
     st.html(ASSETS / "board.css")
     script = (ASSETS / "watch.js").read_text(encoding="utf-8")
     st.html(f"<script>{script}</script>", unsafe_allow_javascript=True)
+
+
+def speak(*, wall: bool) -> None:
+    """Tell this screen in its reader's language; the facility's own where nobody chose one."""
+    facility = ""
+    with suppress(StoreError):
+        site = _now(str(data_dir())).site
+        facility = site.facility.language if site is not None else ""
+    ward = wall or "ward" in st.query_params
+    spoken = language.settle(facility, wall=ward)
+    language.tell_browser(spoken, keep=language.PARAM in st.query_params)
 
 
 def needed_now() -> tuple[Now, int]:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from collector.rules.catalogue import CATALOGUE, title_of
+from collector.rules.catalogue import CATALOGUE
 from collector.rules.entries import JournalRow
 from collector.service.gate import proofs_due
 from collector.service.proof import Calibration, Proof
 from collector.service.work import WorkOrder
+from collector.terms import title_of
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.queries import Now
 from dashboard.sheet import Cell, Row
 from dashboard.times import age_text, moment_text
-from dashboard.words import CAUSE_TITLES
 
 
 def order_rows(orders: Mapping[str, WorkOrder], now: Now, now_ms: int, *, is_open: bool) -> list[Row]:
@@ -48,7 +49,7 @@ def order_figures(order: WorkOrder, now: Now, now_ms: int) -> list[tuple[str, st
         (words.UNIT, f"{order.unit}, {ward_title(now, order.ward)}"),
         (words.OPENED, f"{moment_text(order.opened_ms, now_ms, now.zone)}, {order.opened_by}"),
         (words.WHY, why_of(order)), (words.FAULT_FOUND, order.fault_found),
-        (words.CAUSE, CAUSE_TITLES.get(order.cause, order.cause)), (words.ACTION, order.action),
+        (words.CAUSE, common_words.CAUSE_TITLES.get(order.cause, order.cause)), (words.ACTION, order.action),
         (words.PARTS, ", ".join(f"{n:g} {name}" for name, n in order.parts.items())),
         (words.MINUTES, f"{order.minutes:g} min" if order.minutes is not None else ""),
         (words.AS_FOUND, f"{found:g} %" if found is not None else ""),

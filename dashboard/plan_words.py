@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Final
 
-from dashboard.service_words import MONTHS, WEEKDAYS
+from collector.tongue import plural
+from dashboard import service_words
 
 AHEAD: Final = "Plan for"
 WEEKS_AHEAD: Final = (1, 4, 8, 12)
@@ -39,7 +40,7 @@ PLAN_CAPTION: Final = (
 def visit_when(day: date, start_min: int | None) -> str:
     """A visit's day and proposed time."""
     at = "" if start_min is None else f" {start_min // 60:02}:{start_min % 60:02}"
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}{at}"
+    return f"{service_words.WEEKDAYS[day.weekday()]} {day.day} {service_words.MONTHS[day.month - 1]}{at}"
 
 
 def day_of(day: date) -> str:
@@ -54,7 +55,7 @@ def week_of(monday: date) -> str:
 
 def weeks_text(weeks: int) -> str:
     """So many weeks."""
-    return f"{weeks} week{'s' * (weeks != 1)}"
+    return plural("{count} week", "{count} weeks", weeks)
 
 
 def from_cylinders(litres: float) -> str:

@@ -17,8 +17,8 @@ from collector.service.due import DueTask
 from collector.service.tasks import tasks_of
 from collector.site import Site, Task
 from collector.store import StoreError
+from dashboard import access_words
 from dashboard import service_words as words
-from dashboard.access_words import NOT_OFFERED
 from dashboard.actions import SERVICE_ROLES, TEXT_MAX, Person
 from dashboard.checks import draw_check
 from dashboard.crew import who_records
@@ -39,7 +39,7 @@ def draw_recording(unit: str) -> None:
         person = who_records(now)
         known = now.site.unit(unit) is not None
         if known and not person.is_offered(entries.TASK_DONE, now.site.ward_of(unit).id):
-            st.write(NOT_OFFERED)
+            st.write(access_words.NOT_OFFERED)
             return
         tasks = offered(now.site, unit, person)
         if not tasks:

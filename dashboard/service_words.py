@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Final
 
+from collector.tongue import plural
+
 # -- where things are -------------------------------------------------------------------------------------------------
 UPKEEP: Final = "Upkeep"
 RECORDS: Final = "Records"
@@ -169,7 +171,7 @@ MOVE_WHY: Final = "Why (where they were found or are gone)"
 
 def parts_count(count: int) -> str:
     """How many parts are to be ordered."""
-    return f"{count} part{'s' * (count != 1)}" if count else "nothing"
+    return plural("{count} part", "{count} parts", count) if count else "nothing"
 
 
 def lost_order(pieces: int) -> str:
@@ -277,10 +279,9 @@ LABELS_DOWNLOAD: Final = "Labels as PDF"
 
 def labels_count(units: int, pages: int) -> str:
     """How much will be printed, on which paper."""
-    return (
-        f"{units} label{'s' * (units != 1)} on {pages} page{'s' * (pages != 1)} of A4, 63.5 mm by 38.1 mm each. "
-        "Print at full size."
-    )
+    labels = plural("{count} label", "{count} labels", units)
+    paper = plural("{count} page of A4", "{count} pages of A4", pages)
+    return f"{labels} on {paper}, 63.5 mm by 38.1 mm each. Print at full size."
 
 
 def label_example(url: str) -> str:

@@ -6,8 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from urllib.parse import quote
 
-from dashboard import words
-from dashboard.access_words import OPEN
+from dashboard import access_words, words
 from dashboard.board import Board, Look, Notice, Tile, WardBlock, worst_by_ward
 from dashboard.freshness import Banner
 from dashboard.queries import Now
@@ -28,7 +27,7 @@ def strip_html(now: Now | None, found: Iterable[Banner], now_ms: int, beat_ms: i
     parts = []
     if now is not None and now.simulated:
         mark = words.simulated_mark(now.clock.speed, clock_text(now_ms, now.zone))
-        mark += f" - {OPEN}" if now.open_to_all else ""
+        mark += f" - {access_words.OPEN}" if now.open_to_all else ""
         parts.append(f'<div class="sw-simulated">{escape(mark)}</div>')
     if now is not None and (test := test_text(now, now_ms)):
         parts.append(f'<div class="sw-test">{escape(test)}</div>')

@@ -10,14 +10,16 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from collector.rules.alarms import Alarm
-from collector.rules.catalogue import CAUSES, title_of
+from collector.rules.catalogue import CAUSES
 from collector.rules.entries import WORK_CLOSED, WORK_OPENED, JournalEntry, JournalRow
 from collector.service.gate import Gate, may_return, standings
 from collector.service.repaired import judge_repair, span_asked
 from collector.service.work import WorkOrder
 from collector.site import Site
+from collector.terms import title_of
 from dashboard import actions, queries
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.actions import TEXT_MAX, Person
 from dashboard.checks import draw_check
 from dashboard.desk import act
@@ -26,7 +28,6 @@ from dashboard.orders import order_figures
 from dashboard.queries import Now
 from dashboard.service_actions import MINUTES_MOST, PIECES_MOST, Findings, close_work, open_work
 from dashboard.sheet import facts_html
-from dashboard.words import CAUSE_TITLES, OVERRIDE
 
 #: Points of capacity asked for a judgement: one an hour for as long as it looks back and on.
 _POINTS = 2_000
@@ -95,7 +96,7 @@ def _draw_closing(site: Site, order: WorkOrder, person: Person) -> None:
                   for name in used}  # fmt: skip
         st.text_input(words.FAULT_FOUND, key=f"{key}-fault", max_chars=TEXT_MAX)
         st.selectbox(words.CAUSE, CAUSES, index=CAUSES.index("unknown"), key=f"{key}-cause",
-                     format_func=lambda cause: CAUSE_TITLES.get(cause, cause))  # fmt: skip
+                     format_func=lambda cause: common_words.CAUSE_TITLES.get(cause, cause))  # fmt: skip
         st.text_input(words.ACTION, key=f"{key}-action", max_chars=TEXT_MAX)
         st.number_input(words.MINUTES, 0.0, MINUTES_MOST, 30.0, 5.0, format="%.0f", key=f"{key}-minutes")
         st.form_submit_button(words.CLOSE_ORDER, on_click=_close, args=(site, order, person, list(pieces)))
@@ -116,7 +117,7 @@ def _draw_return(site: Site, order: WorkOrder, person: Person, gate: Gate) -> No
         st.text_input(words.WHY, key=f"return-why-{order.unit}", max_chars=TEXT_MAX)
         if not gate.may:
             # A tick for one unit is none for the next.
-            st.checkbox(OVERRIDE, key=f"return-override-{order.unit}")
+            st.checkbox(common_words.OVERRIDE, key=f"return-override-{order.unit}")
         st.form_submit_button(words.RETURN, on_click=_return, args=(site, order.unit, person))
 
 

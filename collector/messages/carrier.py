@@ -30,6 +30,7 @@ from collector.site import Site
 from collector.store.connect import snapshot
 from collector.store.history import alarm_rows, journal_after, journal_rows, open_reader, status
 from collector.store.journal import JournalWriter
+from collector.tongue import speaking
 
 ORIGIN: Final = "deliver"
 _ALL: Final = 2**31
@@ -82,6 +83,10 @@ class MessageCarrier:
         self._send()
 
     def _send(self) -> None:
+        with speaking(self._site.facility.language):
+            self._send_told()
+
+    def _send_told(self) -> None:
         now_ms = self._clock.now_ms()
         found = happenings(self._board, self._ledger.tests.values(), self._lost(now_ms), now_ms)
         if len(self._ledger.sent) + len(self._ledger.tries) > _KEPT:

@@ -9,11 +9,12 @@ import msgspec
 
 from collector.messages.ledger import family_of
 from collector.rules.alarms import Alarm, AlarmBoard, urgency
-from collector.rules.catalogue import ENGINEER, title_of
+from collector.rules.catalogue import ENGINEER
 from collector.rules.entries import JournalRow
 from collector.rules.events import PRIORITIES, Priority
 from collector.rules.lifecycle import State
 from collector.rules.limits import MINUTE
+from collector.terms import action_of, title_of
 
 ALARM: Final = "alarm"
 TEST: Final = "test"
@@ -108,7 +109,8 @@ def _alarm(alarm: Alarm) -> Happening:
     about = f"alarm-{alarm.heard_seq}" + (f"-{alarm.resumed}" if alarm.resumed else "")
     return Happening(
         about=about, kind=ALARM, unit=alarm.unit, ward=alarm.ward, condition=alarm.condition,
-        priority=alarm.priority, audience=alarm.audience, title=title_of(alarm.condition), action=alarm.action,
+        priority=alarm.priority, audience=alarm.audience, title=title_of(alarm.condition),
+        action=action_of(alarm.action, alarm.condition, alarm.evidence),
         since_ms=since_ms, heard_ms=max(since_ms, alarm.heard_ms or 0),
         units=() if alarm.unit else _words(alarm.evidence.get("units")),
     )  # fmt: skip

@@ -17,6 +17,7 @@ from collector.messages.happenings import TEST, Happening
 from collector.messages.plan import Letter
 from collector.rules.limits import MINUTE
 from collector.site import Site
+from collector.tongue import said
 
 CAUTION: Final = (
     "It watches machines, not patients. The unit's own alarm, pulse oximetry and the ward's protocol stay primary."
@@ -73,7 +74,7 @@ def _body(letter: Letter, site: Site, card: Card | None, now_ms: int) -> str:
     lines = [f"{marks}{_place(first, site)}{first.title}, since {since_text(first.since_ms, now_ms, site)}.",
              first.action]  # fmt: skip
     if card is not None:
-        lines += [card.say, *card.cautions]
+        lines += [card.say, *map(said, card.cautions)]
     if first.units and first.kind != TEST:
         lines.append(f"Units: {', '.join(first.units)}.")
     if letter.step_min:

@@ -11,9 +11,11 @@ import msgspec
 from collector.backup.card import Card
 from collector.reading import iso_utc
 from collector.rules.alarms import Alarm, AlarmBoard
-from collector.rules.catalogue import WARD, title_of
+from collector.rules.catalogue import WARD
 from collector.rules.unitrow import UnitRow
 from collector.site import Site, Ward
+from collector.terms import action_of, title_of
+from collector.tongue import said
 
 VERSION: Final = 1
 CAUTION: Final = (
@@ -43,7 +45,8 @@ def ward_signal(
 def _alert(alarm: Alarm, card: Card | None) -> dict[str, Any]:
     alert: dict[str, Any] = {
         "unit": alarm.unit, "condition": alarm.condition, "title": title_of(alarm.condition),
-        "priority": alarm.priority, "state": alarm.state, "cause": alarm.cause, "action": alarm.action,
+        "priority": alarm.priority, "state": alarm.state, "cause": alarm.cause,
+        "action": action_of(alarm.action, alarm.condition, alarm.evidence),
         "since": iso_utc(alarm.raised_ms) if alarm.raised_ms is not None else None,
     }  # fmt: skip
     if not alarm.unit and "units" in alarm.evidence:
@@ -53,7 +56,7 @@ def _alert(alarm: Alarm, card: Card | None) -> dict[str, Any]:
     if alarm.forecast:
         alert["forecast"] = alarm.forecast
     if card is not None:
-        alert["changeover"] = msgspec.to_builtins(card)
+        alert["changeover"] = {**msgspec.to_builtins(card), "cautions": list(map(said, card.cautions))}
     return alert
 
 

@@ -4,26 +4,28 @@ from __future__ import annotations
 
 import streamlit as st
 
-from collector.backup.card import CAUTIONS
+from collector.backup import card
 from dashboard import backup_words as words
+from dashboard import service_words
+from dashboard import words as common_words
 from dashboard.backup_form import draw_gauge
 from dashboard.backuprows import backup_line, cylinder_rows, is_low, spare_rows
 from dashboard.board import places
 from dashboard.frame import SLOWLY_S, look, needed_now, strip
-from dashboard.service_words import ALL_WARDS, BACKUP, WARD
 from dashboard.sheet import sheet_html
-from dashboard.words import EMPTY_SITE
 
 strip()
 now, _ = needed_now()
-st.header(BACKUP)
+st.header(service_words.BACKUP)
 if now.site is None:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 wards = {place.id: place.title for place in places(now)}
 asked = st.query_params.get("ward", "")
-ward = st.selectbox(WARD, ["", *wards], index=[*wards].index(asked) + 1 if asked in wards else 0, width=320,
-                    format_func=lambda name: wards.get(name, ALL_WARDS))  # fmt: skip
+ward = st.selectbox(
+    service_words.WARD, ["", *wards], index=[*wards].index(asked) + 1 if asked in wards else 0, width=320,
+    format_func=lambda name: wards.get(name, service_words.ALL_WARDS),
+)  # fmt: skip
 draw_gauge(ward)
 
 
@@ -49,4 +51,4 @@ def present() -> None:
 
 present()
 st.caption(words.HOW)
-st.caption(" ".join(CAUTIONS))
+st.caption(" ".join(card.CAUTIONS))

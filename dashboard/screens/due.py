@@ -5,19 +5,19 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.board import places
 from dashboard.duelist import chosen_dues, due_rows, grouped, month_entries
 from dashboard.frame import dues, in_words, needed_now, strip
 from dashboard.month import month_html
 from dashboard.sheet import sheet_html
 from dashboard.times import local
-from dashboard.words import EMPTY_SITE
 
 strip()
 now, now_ms = needed_now()
 st.header(words.DUE)
 if now.site is None or not now.site.units:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 wards = {place.id: place.title for place in places(now)}
 one, two, three = st.columns(3)

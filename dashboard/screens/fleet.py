@@ -6,18 +6,18 @@ import streamlit as st
 
 from dashboard import fleet_words as words
 from dashboard import fleetrows as rows
+from dashboard import service_words
+from dashboard import words as common_words
 from dashboard.figures import figures_html
 from dashboard.frame import fleet, in_words, needed_now, strip
-from dashboard.service_words import FLEET
 from dashboard.sheet import sheet_html
 from dashboard.times import DAY, moment_text
-from dashboard.words import EMPTY_SITE
 
 strip()
 now, now_ms = needed_now()
-st.header(FLEET)
+st.header(service_words.FLEET)
 if now.site is None or not now.site.units:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 days = st.segmented_control(words.SPAN, list(words.SPANS), default=30, required=True, label_visibility="collapsed",
                             format_func=words.SPANS.__getitem__)  # fmt: skip

@@ -8,16 +8,16 @@ from urllib.parse import urlsplit
 import streamlit as st
 
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.board import places
 from dashboard.frame import needed_now, strip
 from dashboard.labels import COLUMNS, ROWS, labels_pdf, unit_url
-from dashboard.words import EMPTY_SITE
 
 strip()
 now, _ = needed_now()
 st.header(words.LABELS)
 if now.site is None or not now.site.units:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 site = now.site
 here = urlsplit(st.context.url or "http://localhost")

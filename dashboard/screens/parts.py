@@ -5,19 +5,19 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome
 from dashboard.figures import figures_html
 from dashboard.frame import in_words, needed_now, order, strip
 from dashboard.sheet import sheet_html
 from dashboard.stockroom import draw_moving, money, need_rows
-from dashboard.words import EMPTY_SITE
 
 strip()
 now, now_ms = needed_now()
 st.header(words.PARTS)
 if now.site is None or not now.site.parts:
-    st.info(EMPTY_SITE if now.site is None else words.NO_PARTS)
+    st.info(common_words.EMPTY_SITE if now.site is None else words.NO_PARTS)
     st.stop()
 draw_outcome()
 with in_words():

@@ -10,6 +10,7 @@ from collector.service.calendar_file import calendar_file
 from collector.service.week_list import week_lists
 from dashboard import plan_words as texts
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.board import places
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome
@@ -17,13 +18,12 @@ from dashboard.figures import figures_html
 from dashboard.frame import in_words, needed_now, plan, strip
 from dashboard.planner import deferral_rows, draw_setting, plan_figures, visit_rows, weeks_of
 from dashboard.sheet import sheet_html
-from dashboard.words import EMPTY_SITE
 
 strip()
 now, now_ms = needed_now()
 st.header(words.VISITS)
 if now.site is None or not now.site.units:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 draw_outcome()
 wards = {place.id: place.title for place in places(now)}

@@ -7,19 +7,19 @@ import streamlit as st
 from collector.service.proof import calibrations
 from collector.service.work import work_orders
 from dashboard import service_words as words
+from dashboard import words as common_words
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome
 from dashboard.frame import in_words, needed_now, service_rows, strip
 from dashboard.orders import calibration_rows, due_rows, order_rows
 from dashboard.sheet import sheet_html
-from dashboard.words import EMPTY_SITE
 from dashboard.workbench import draw_opening, draw_order
 
 strip()
 now, now_ms = needed_now()
 st.header(words.WORK)
 if now.site is None:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 draw_outcome()
 person = who_records(now)

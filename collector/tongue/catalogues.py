@@ -1,0 +1,93 @@
+"""Catalogues of translations: one gettext file a language, read when first needed.
+
+A language is added by its file alone: `collector/locale/<tag>/LC_MESSAGES/sieveward.po`; nothing is compiled.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from collector.tongue.current import ENGLISH, Language
+
+LOCALE: Final = Path(__file__).parents[1] / "locale"
+DOMAIN: Final = "sieveward"
+#: Languages written from right to left (Unicode CLDR's layout of characters).
+_RIGHT_TO_LEFT: Final = frozenset({"ar", "ckb", "dv", "fa", "he", "ks", "ps", "sd", "ug", "ur", "yi"})
+#: French puts a no-break space before high punctuation, % and units' signs (Imprimerie nationale, Lexique des règles
+#: typographiques, from memory); a catalogue may be written with plain spaces.
+_HIGH: Final = re.compile(r"(?<=[^\s*]) (?=[:;?!%»])|(?<=«) ")
+_FIELD: Final = re.compile(r"\{(\w*)\}")
+_BOUND: Final = "\u00a0"
+
+
+class Catalogue(NamedTuple):
+    """What a language says: texts, texts that depend on a number, and which form goes with which number."""
+
+    texts: dict[str, str]
+    plurals: dict[str, tuple[str, ...]]
+    form: Callable[[int], int]
+
+
+def file_of(language: Language) -> Path:
+    """Where a language's catalogue lies, whether it is there or not."""
+    return LOCALE / language.replace("-", "_") / "LC_MESSAGES" / f"{DOMAIN}.po"
+
+
+@cache
+def languages() -> tuple[Language, ...]:
+    """English and every language that has a catalogue, by tag."""
+    found = {path.parts[-3].replace("_", "-") for path in LOCALE.glob(f"*/LC_MESSAGES/{DOMAIN}.po")}
+    return (ENGLISH, *sorted(found - {ENGLISH}))
+
+
+@cache
+def catalogue(language: Language) -> Catalogue:
+    """A language's catalogue; an empty one where there is no file. What is fuzzy counts as not translated."""
+    from babel.messages.pofile import read_po  # only where another language than English is read
+
+    path = file_of(language)
+    if not path.exists():
+        return Catalogue({}, {}, _english_form)
+    with path.open("rb") as file:
+        read = read_po(file)
+    known = [one for one in read if one.id and one.string and not one.fuzzy and agrees(one.id, one.string)]
+    bind = _bound if language.split("-")[0] == "fr" else str
+    texts = {one.id: bind(one.string) for one in known if isinstance(one.id, str) and isinstance(one.string, str)}
+    plurals = {one.id[0]: tuple(map(bind, one.string or ())) for one in known if not isinstance(one.id, str)}
+    return Catalogue(texts, plurals, _form(read.plural_expr))
+
+
+def agrees(written: str | Sequence[str], told: str | Sequence[str]) -> bool:
+    """Whether a translation has the fields of the text, or fewer; one that has not would break the screen."""
+    fields = set(_FIELD.findall(written if isinstance(written, str) else " ".join(written)))
+    return all(set(_FIELD.findall(one)) <= fields for one in ([told] if isinstance(told, str) else told))
+
+
+def _form(expression: str) -> Callable[[int], int]:
+    """A plural rule as gettext itself reads it: the file's own words are never run as code of ours."""
+    from gettext import c2py
+
+    return c2py(expression)
+
+
+def _english_form(count: int) -> int:
+    return int(count != 1)
+
+
+def _bound(text: str) -> str:
+    return _HIGH.sub(_BOUND, text)
+
+
+def direction(language: Language) -> str:
+    """How a language is written: "ltr" or "rtl"."""
+    return "rtl" if language.split("-")[0] in _RIGHT_TO_LEFT else "ltr"
+
+
+def forget() -> None:
+    """Read catalogues anew: a test has added one."""
+    languages.cache_clear()
+    catalogue.cache_clear()
