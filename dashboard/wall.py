@@ -89,8 +89,9 @@ def wall_of(
     lost += [] if lost else _silence(tiles, now, now_ms)
     lost += [words.last_news(when)] if lost and (when := _last_news(now, tiles, now_ms)) else []
     return bare._replace(
-        lost=tuple(lost), alerts=tuple(_alerts(now, ward, now_ms, wall_ms, told)), tiles=tiles, calm=board.calm,
-        summary=board.summary, counts=board.counts, backup=board.wards[0].backup,
+        lost=tuple(lost), alerts=tuple(_alerts(now, ward, now_ms, wall_ms, told)), tiles=tiles,
+        calm=board.calm and bool(tiles), summary=board.summary if tiles else words.NO_UNITS, counts=board.counts,
+        backup=board.wards[0].backup,
     )  # fmt: skip
 
 

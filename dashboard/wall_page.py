@@ -10,7 +10,6 @@ import streamlit as st
 
 from dashboard import wall_colours, wall_words, words
 from dashboard.frame import ASSETS, Screen, look, told
-from dashboard.launch import data_dir
 from dashboard.told import told_text
 from dashboard.wall import Wall, wall_of
 from dashboard.wall_html import News, parts_of, signals, stood
@@ -49,7 +48,7 @@ def _wall(screen: Screen, ward: str) -> Wall:
     now = screen.now
     if now is None:
         said = [banner.text for banner in screen.banners]
-        return Wall(words.PRODUCT, str(data_dir().name), "", False, tuple(said))
+        return Wall(words.PRODUCT, "", "", False, tuple(said))
     tellings = told(screen.now_ms)
     return wall_of(now, screen.banners, screen.now_ms, screen.wall_ms, ward,
                    lambda alarm: told_text(alarm, tellings, screen.now_ms, now.zone))  # fmt: skip

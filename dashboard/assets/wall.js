@@ -3,6 +3,7 @@
 (() => {
   const LIMIT_MS = 10000;
   const GONE_MS = 1500;
+  const CROWD_PX = 14;
   const words = window.swWords;
   const old = window.swWall;
   if (old) { clearInterval(old.timer); old.observer.disconnect(); old.root.remove(); }
@@ -68,7 +69,9 @@
     if (before && root.contains(before)) { before.replaceWith(node); return; }
     (name.startsWith("tile-") ? tiles : slots).appendChild(node);
   };
+  // Puts in place what changed, and returns whether anything did.
   const take = (feed) => {
+    let changed = false;
     const wants = feed.dataset.revs.split(" ").map((one) => one.split(/:(?=[^:]*$)/));
     const told = {};
     for (const part of feed.children) { told[part.dataset.part] = part; }
@@ -76,11 +79,12 @@
       if (wall.revs[name] !== rev && told[name]) {
         place(told[name].cloneNode(true), name);
         wall.revs[name] = rev;
+        changed = true;
       }
     }
     const names = new Set(wants.map(([name]) => name));
     for (const name of Object.keys(wall.revs)) {
-      if (!names.has(name)) { delete wall.revs[name]; document.getElementById(name)?.remove(); }
+      if (!names.has(name)) { delete wall.revs[name]; document.getElementById(name)?.remove(); changed = true; }
     }
     const order = wants.map(([name]) => name).filter((name) => name.startsWith("tile-"));
     if (order.join(" ") !== [...tiles.children].map((node) => node.id).join(" ")) {
@@ -88,6 +92,7 @@
     }
     const lacks = wants.some(([name, rev]) => wall.revs[name] !== rev);
     wall.gap = lacks ? wall.gap || now() : 0;
+    return changed;
   };
 
   const clear = () => {
@@ -117,6 +122,13 @@
       const size = Math.min((w - gap - 6) / (low ? longest + 2.2 : Math.max(longest + 2, 7)), (h - gap - 4) / (low ? 1.25 : 2.85));
       if (size > best.size) { best = { size, columns, rows }; }
     }
+    // More units than a screen can hold in letters of a size: then alone it scrolls.
+    const crowd = best.size < CROWD_PX && window.innerWidth > 640;
+    if (crowd) {
+      const columns = Math.max(1, Math.floor(wide / (CROWD_PX * (longest + 2.2) + gap + 6)));
+      Object.assign(best, { size: CROWD_PX, columns });
+    }
+    tiles.classList.toggle("ww-crowd", crowd);
     root.style.setProperty("--columns", best.columns);
     root.style.setProperty("--rows", best.rows);
     root.style.setProperty("--name", `${Math.min(best.size, window.innerHeight * 0.075).toFixed(1)}px`);
@@ -159,12 +171,11 @@
     Object.assign(wall, { beat, date: Date.now(), tick: now(), night: feed.dataset.night === "1",
       when: feed.dataset.clock, stood: feed.dataset.stood, lost: feed.dataset.lost === "1", took: +feed.dataset.took });
     window.swSound.signals = JSON.parse(feed.dataset.signals);
-    take(feed);
+    const changed = take(feed);
     root.classList.toggle("ww-is-lost", wall.lost);
     root.classList.toggle("ww-is-alert", Boolean(document.querySelector("#wall-alert.ww-alert")));
     dress();
-    fit();
-    speak();
+    if (changed) { fit(); speak(); }
   };
 
   const mourn = (head, long) => {

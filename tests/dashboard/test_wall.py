@@ -9,6 +9,7 @@ import pytest
 from collector.notify.waytest import WayTest
 from collector.rules.entries import MESSAGE_SENT, JournalRow
 from collector.rules.lifecycle import State
+from collector.site import parse_site
 from dashboard import wall_words
 from dashboard.board import Look
 from dashboard.freshness import banners
@@ -16,7 +17,7 @@ from dashboard.told import tellings, told_text
 from dashboard.wall import wall_of
 from dashboard.wall_html import SAID_TIMES, News, Part, parts_of, signals, stood
 from tests.dashboard.estimates import foretold
-from tests.dashboard.test_board import NOW, alarm, now_of, row
+from tests.dashboard.test_board import NOW, SITE, alarm, now_of, row
 from tests.dashboard.test_changeover import backup
 from tests.dashboard.test_changeover import now_of as backed_now
 
@@ -152,6 +153,13 @@ def test_one_silent_unit_shows_no_values():
 
 def test_units_out_of_service_alone_are_no_take_over():
     assert screen(now_of([row("u1", age_s=9000)], removed=("u1", "u2"))).lost == ()
+
+
+def test_a_ward_without_units_is_not_called_well():
+    known = now_of([row("u3")])
+    site = parse_site(SITE + '[[ward]]\nid = "empty"\n')
+    wall = screen(msgspec.structs.replace(known, site=site), "empty")
+    assert (wall.summary, wall.calm, wall.lost) == (wall_words.NO_UNITS, False, ())
 
 
 def test_an_unknown_ward_is_said():

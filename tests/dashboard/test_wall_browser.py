@@ -1,10 +1,13 @@
 """The ward screen in a real browser: it fits, can be read from afar, sounds as it says, and takes old news off."""
 
+import time
+
 import pytest
 from playwright.sync_api import expect
 
 from dashboard import wall_words
-from tests.dashboard.test_browser import browser, page_of, serving  # noqa: F401 - a fixture
+from tests.dashboard.hospital import MINUTE, Hospital, good, site_text
+from tests.dashboard.test_browser import browser, kept_alive, page_of, serving  # noqa: F401 - a fixture
 from tests.dashboard.test_wall_colours import contrast
 from tests.dashboard.ward import WARDS, LiveWards, bad_night
 from tests.waiting import wait_for
@@ -251,6 +254,18 @@ def test_a_phone_scrolls_down_but_not_sideways(browser, calm, theme):  # noqa: F
             .filter(n => n.checkVisibility() && !n.closest('dd'))
             .filter(n => n.getBoundingClientRect().height < 24).map(n => n.textContent)""")
         assert small == []
+
+
+def test_five_hundred_units_scroll_in_letters_that_can_be_read(browser, tmp_path):  # noqa: F811
+    one = Hospital(tmp_path / "data", site_text(500, per_ward=500), time.time_ns() // 1_000_000 - MINUTE)
+    one.play(1, good)
+    with kept_alive(one), serving(one.data_dir, tmp_path / "log") as (url, _), page_of(browser, 1280, 800) as page:
+        opened(page, url, "medical")
+        expect(page.locator("#sw-wall .ww-tile")).to_have_count(500)
+        expect(page.locator("#wall-tiles.ww-crowd")).to_be_visible()
+        assert page.evaluate("document.querySelector('#sw-wall').scrollHeight <= innerHeight")
+        assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('#tile-unit-01')).fontSize)") >= 14
+    one.store.close()
 
 
 def test_a_dead_server_takes_the_screen_over_with_the_time(browser, tmp_path):  # noqa: F811

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 import dashboard
+from dashboard.board import Look
 from dashboard.wall_colours import DAY, NIGHT, SHAPES, TEXT, THEMES, css
+from dashboard.wall_html import _SIGNS
 
 CSS = (Path(dashboard.__file__).parent / "assets" / "wall.css").read_text()
 #: Full dichromacy, linear RGB: Machado, Oliveira, Fernandes, IEEE TVCG 2009;15:1291 (severity 1.0; from memory).
@@ -75,6 +77,16 @@ def test_both_themes_name_the_same_colours_and_the_style_uses_no_other():
     assert used <= set(DAY)
     assert not re.findall(r"#[0-9a-fA-F]{3,8}\b(?=[;\s])", CSS), "a colour outside of wall_colours.py is never computed"
     assert all(f"--w-{name}:" in css() for name in DAY)
+
+
+def test_every_state_has_a_shape_of_its_own():
+    shapes = {}
+    for look in Look:
+        drawn = re.search(rf"\.ww-mark-{look} \{{([^}}]*)\}}", CSS)
+        assert drawn, look
+        without_colour = re.sub(r"(background|color): var\([^)]*\);?", "", drawn[1])
+        shapes[re.sub(r"\s+", "", without_colour), _SIGNS.get(look, "")] = look
+    assert len(shapes) == len(Look)
 
 
 def test_every_colour_of_text_in_the_style_stands_among_the_pairs():
