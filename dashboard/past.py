@@ -1,4 +1,4 @@
-"""The parts of the unit's screen that look back: charts, alarm history, journal."""
+"""The parts of the unit's screen that look back: the linked charts, alarm history, journal."""
 
 from __future__ import annotations
 
@@ -7,61 +7,43 @@ from typing import Final
 
 import streamlit as st
 
+from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import ACKNOWLEDGE, CONDITION
 from collector.rules.unitrow import RUNNING, UnitRow
-from dashboard import guide, queries, words
+from collector.service.tasks import tasks_of
+from dashboard import guide, past_words, queries, words
 from dashboard.capacity import is_at_flow, is_old
-from dashboard.charts import FLOW, POWER, PURITY, Limit, Quantity, chart
-from dashboard.course import course_chart, with_now
+from dashboard.course import with_now
 from dashboard.episodes import episodes
-from dashboard.fan import Fan, fan_layers, fan_of, until_of
+from dashboard.fan import Fan, fan_of, until_of
 from dashboard.figures import episode_rows, figures_html, journal_rows, service_hours
 from dashboard.frame import SLOWLY_S, in_words, look, table
 from dashboard.freshness import collector_lives, is_stale
+from dashboard.happened import BEFORE_MS, KINDS, Mark, marks_of
+from dashboard.inwords import in_words_html, record_from
 from dashboard.launch import data_dir
+from dashboard.noting import draw_note
 from dashboard.queries import Now, UnitPast
-from dashboard.times import DAY, HOUR, day_end_ms
+from dashboard.timeline import COURSE_POINTS, POINTS, Picture, linked_spec
+from dashboard.times import DAY, HOUR, day_end_ms, moment_text
 
-SPANS: Final = {"Hour": HOUR, "Day": DAY, "Week": 7 * DAY, "Month": 30 * DAY, "Year": 365 * DAY}
-CAPACITY_SPANS: Final = {"Day": DAY, "Week": 7 * DAY, "Month": 30 * DAY, "Year": 365 * DAY, "3 years": 1096 * DAY}
+SPANS: Final = {"Hour": HOUR, "Day": DAY, "Week": 7 * DAY, "Month": 30 * DAY, "Year": 365 * DAY, "3 years": 1096 * DAY}
 _REDRAW_S: Final = {"Hour": 5.0, "Day": 20.0}
+_NOW: Final = {"Hour", "Day"}  # spans in which a record that is shorter leaves the axis as it is
 ALARM_ROWS: Final = 200
 JOURNAL_ROWS: Final = 100
 
 
-def draw_capacity(unit: str) -> None:
-    """The capacity's course over a span that is chosen."""
-    span = st.segmented_control("Capacity over", list(CAPACITY_SPANS), default="Month", required=True,
-                                label_visibility="collapsed", key="capacity-span")  # fmt: skip
-    st.fragment(_course, run_every=20.0)(unit, span)
-
-
-def _course(unit: str, span: str) -> None:
-    screen = look()
-    if screen.now is None:
-        return
-    now, to_ms = screen.now, screen.now_ms
-    row = now.units.get(unit, UnitRow(unit=unit))
-    with in_words():
-        points = queries.unit_capacity(data_dir(), unit, to_ms - CAPACITY_SPANS[span], to_ms)
-        points = with_now(points, row.capacity, unit)
-        if not points:
-            st.info(words.NO_CAPACITY_YET)
-            return
-        flow_lpm = row.flow_lpm if row.phase == RUNNING else None
-        drawn = course_chart(points, to_ms - CAPACITY_SPANS[span], to_ms, now.zone, now.model_of(unit).rated_flow_lpm,
-                             flow_lpm, dark=st.context.theme.type == "dark")  # fmt: skip
-        st.altair_chart(drawn, width="stretch", key="chart-capacity", alt="Capacity over the chosen span")
-        st.caption(words.BAND_CAPTION)
-
-
 def draw_charts(unit: str, ward: str) -> None:
-    """Purity, flow and power over a span that is chosen, up to now or up to the end of a day."""
-    left, right = st.columns((3, 1), vertical_alignment="bottom")
-    span = left.segmented_control("Span", list(SPANS), default="Hour", required=True, label_visibility="collapsed")
+    """What happened, purity, flow, power and capacity over a span, up to now or up to the end of a day."""
+    left, middle, right = st.columns((4, 2, 2), vertical_alignment="bottom")
+    span = left.segmented_control("Span", list(SPANS), default="Hour", required=True, label_visibility="collapsed",
+                                  key="chart-span")  # fmt: skip
     day = right.date_input("Up to the end of", value=None, key="chart-day", help=words.UP_TO_HELP)
-    every_s = None if day else _REDRAW_S.get(span, 60.0)
+    follow = middle.toggle(past_words.FOLLOW, value=True, key="chart-follow", help=past_words.FOLLOW_HELP)
+    every_s = None if day or not follow else _REDRAW_S.get(span, 60.0)
     st.fragment(_charts, run_every=every_s)(unit, ward, span, day)
+    draw_note(unit)
 
 
 def _charts(unit: str, ward: str, span: str, day: date | None) -> None:
@@ -71,9 +53,28 @@ def _charts(unit: str, ward: str, span: str, day: date | None) -> None:
     now_ms = screen.now_ms // 1000 * 1000
     to_ms = now_ms if day is None else min(now_ms, day_end_ms(day, screen.now.zone))
     with in_words():
-        past = queries.unit_past(data_dir(), unit, ward, to_ms - SPANS[span], to_ms)
+        past, points = _read(screen.now, unit, ward, (to_ms - SPANS[span], to_ms), current=to_ms == now_ms)
         lives = collector_lives(screen.now, screen.wall_ms)
-        _draw(screen.now, unit, past, _fan(screen.now, unit, to_ms, lives) if to_ms == now_ms else None)
+        fan = _fan(screen.now, unit, to_ms, lives) if to_ms == now_ms else None
+        standing = [alarm for alarm in screen.now.alarms if alarm.active] if to_ms == now_ms else []
+        mine = [alarm for alarm in standing if alarm.unit == unit or (not alarm.unit and alarm.ward == ward)]
+        marks = marks_of(past.events, mine, _tasks(screen.now, unit), past.from_ms, to_ms)
+        _draw(screen.now, unit, past, points, marks, fan, whole=span in _NOW)
+
+
+def _read(
+    now: Now, unit: str, ward: str, span: tuple[int, int], *, current: bool
+) -> tuple[UnitPast, list[CapacityPoint]]:  # fmt: skip
+    past = queries.unit_past(data_dir(), unit, ward, *span, POINTS, before_ms=BEFORE_MS, kinds=KINDS)
+    points = queries.unit_capacity(data_dir(), unit, span[0] - HOUR, span[1], COURSE_POINTS)
+    row = now.units.get(unit)
+    return past, with_now(points, row.capacity if row and current else None, unit)
+
+
+def _tasks(now: Now, unit: str) -> dict[str, str]:
+    if now.site is None or now.site.unit(unit) is None:
+        return {}
+    return {task.id: task.title for task in tasks_of(now.site, unit)}
 
 
 def _fan(now: Now, unit: str, now_ms: int, lives: bool) -> Fan | None:
@@ -88,31 +89,33 @@ def _fan(now: Now, unit: str, now_ms: int, lives: bool) -> Fan | None:
     return fan_of(row.capacity, row.purity_pct, now.model_of(unit))
 
 
-def _draw(now: Now, unit: str, past: UnitPast, fan: Fan | None) -> None:
+def _draw(
+    now: Now, unit: str, past: UnitPast, points: list[CapacityPoint], marks: list[Mark], fan: Fan | None, *, whole: bool
+) -> None:  # fmt: skip
     if past.far_said:
         st.warning(words.far_away(past.far_said))
     if not len(past.series):
         st.info(f"No readings of {unit} in this span.")
+    if not points:
+        st.caption(words.NO_CAPACITY_YET)
+    if not len(past.series) and not points and not marks:
         return
-    model = now.model_of(unit)
     until_ms = until_of(fan, past.to_ms, past.to_ms - past.from_ms)
-    limits = [Limit(model.amber_pct, f"amber {model.amber_pct:g} %", "medium"),
-              Limit(model.red_pct, f"red {model.red_pct:g} %", "high", True)]  # fmt: skip
-    if until_ms:
-        limits.append(Limit(model.shutdown_pct, f"switch-off {model.shutdown_pct:g} %", "high"))
-    rated = [Limit(model.rated_flow_lpm, f"rated {model.rated_flow_lpm:g} L/min", "low")]
-    for quantity, lines in ((PURITY, limits), (FLOW, rated), (POWER, [])):
-        _chart(now, past, quantity, lines, fan if quantity is PURITY else None, until_ms)
-    st.caption(f"Line: mean; band: least and greatest; triangles: alarms raised; discs: ended. From {_source(past)}.")
+    begun_ms = past.from_ms if whole else record_from(past, points, marks)
+    row = now.units.get(unit)
+    flow_lpm = row.flow_lpm if row is not None and row.phase == RUNNING else None
+    picture = Picture(past, points, marks, now.zone, now.model_of(unit), begun_ms, max(past.to_ms, until_ms), flow_lpm,
+                      fan if until_ms else None, st.context.theme.type == "dark")  # fmt: skip
+    shape = f"{past.to_ms - past.from_ms}-{bool(picture.fan)}"  # another shape of chart is another chart to a browser
+    with st.container(key="chart-linked"):
+        st.vega_lite_chart(linked_spec(picture), width="stretch", key=f"linked-{shape}", alt=past_words.ALT)
+    if begun_ms > past.from_ms:
+        st.caption(past_words.record_begins(moment_text(begun_ms, past.to_ms, now.zone)))
+    st.caption(f"{past_words.HOW_TO_USE} From {_source(past)}. {past_words.CAPACITY_CAPTION if points else ''}")
     if fan is not None:
         st.caption(words.FAN_CAPTION if until_ms else words.beyond_span(fan.levels[0].said))
-
-
-def _chart(now: Now, past: UnitPast, quantity: Quantity, limits: list[Limit], fan: Fan | None, until_ms: int) -> None:
-    dark = st.context.theme.type == "dark"
-    ahead = fan_layers(fan, past.to_ms, now.zone, dark=dark) if fan and until_ms else ()
-    drawn = chart(past, quantity, now.zone, limits, dark=dark, until_ms=until_ms, ahead=ahead)
-    st.altair_chart(drawn, width="stretch", key=f"chart-{quantity.name}", alt=f"{quantity.title} over the chosen span")
+    with st.expander(past_words.IN_WORDS):
+        st.html(in_words_html(past, marks, now.zone))
 
 
 def _source(past: UnitPast) -> str:

@@ -196,13 +196,20 @@ def _clock(document: dict[str, Any] | None) -> Clock:
     return ScaledClock(int(document["wall_ms"]), int(document["at_ms"]), float(document["speed"]))
 
 
-def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, points: int = 900) -> UnitPast:
-    """A unit's quantities in at most `points` buckets, and what was raised and cleared meanwhile."""
+def unit_past(
+    data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, points: int = 900, *, before_ms: int = 0,
+    kinds: Collection[str] = (),
+) -> UnitPast:  # fmt: skip
+    """A unit's quantities in at most `points` buckets, and what was raised and cleared meanwhile, or before_ms before.
+
+    `kinds` are further kinds of rows about the unit.
+    """
     with reader(data_dir) as conn:
         found = long_series(conn, _far(conn), unit, from_ms, to_ms, points)
-        own = history.journal_rows(conn, unit, from_ms, to_ms, (CONDITION,), EVENT_ROWS)
-        shared = history.journal_rows(conn, "", from_ms, to_ms, (CONDITION,), EVENT_ROWS)
-    events = [*own, *(row for row in shared if row.ward == ward)]
+        own = history.journal_rows(conn, unit, from_ms - before_ms, to_ms, (CONDITION,), EVENT_ROWS)
+        shared = history.journal_rows(conn, "", from_ms - before_ms, to_ms, (CONDITION, *kinds), EVENT_ROWS)
+        done = history.journal_rows(conn, unit, from_ms, to_ms, kinds, EVENT_ROWS) if kinds else []
+    events = [*own, *done, *(row for row in shared if row.ward == ward)]
     events.sort(key=lambda row: (-row.at_ms, -row.seq))
     return UnitPast(from_ms=from_ms, to_ms=to_ms, series=found.series, events=events, far=found.far,
                     far_said=found.said)  # fmt: skip

@@ -27,14 +27,16 @@ _ADMINISTRATION: Final = frozenset({ADMINISTRATOR})
 #: Actions that are no journal kind of their own.
 OVERRIDE: Final = "override"
 PEOPLE: Final = "people"
-#: Who may write which kind of row, and the two actions above (common practice, no source). Taking a unit out of service
-#: is maintenance's to decide and to record (ISA-18.2, from memory). `service_actions` narrows tasks and visits further.
+TRY_LIMITS: Final = "try-limits"
+#: Who may write which kind of row, and the actions above (common practice, no source). Taking a unit out of service is
+#: maintenance's to decide and to record (ISA-18.2, from memory). `service_actions` narrows tasks and visits further.
 RIGHTS: Final[dict[str, frozenset[str]]] = {
     entries.ACKNOWLEDGE: _ALL,
     entries.SHELVE: _ALL,
     entries.UNSHELVE: _ALL,
     entries.OUT_OF_SERVICE: _MAINTENANCE,
     entries.RETURN_TO_SERVICE: _MAINTENANCE,
+    entries.NOTE: _ALL,
     entries.TASK_DONE: _ALL,
     entries.WORK_OPENED: _MAINTENANCE,
     entries.WORK_CLOSED: _MAINTENANCE,
@@ -42,6 +44,7 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
     entries.CYLINDER_READ: _MAINTENANCE | {WARD},
     entries.PART_MOVED: _PLANNING,
     entries.VISIT: _PLANNING | _MAINTENANCE,
+    TRY_LIMITS: _MAINTENANCE,
     OVERRIDE: _ADMINISTRATION,
     PEOPLE: _ADMINISTRATION,
 }

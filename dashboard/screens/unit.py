@@ -12,7 +12,7 @@ from dashboard.figures import current_values, figures_html
 from dashboard.frame import EVERY_S, look, needed_now, strip
 from dashboard.freshness import collector_lives
 from dashboard.panel import panel_html
-from dashboard.past import draw_capacity, draw_charts, draw_record
+from dashboard.past import draw_charts, draw_record
 from dashboard.record import draw_recording
 from dashboard.tiles import tile_html
 
@@ -53,6 +53,5 @@ def present() -> None:
 present()
 with st.expander(guide.HOW_TITLE):
     st.markdown("\n\n".join(guide.CAPACITY_HELP))
-draw_capacity(unit)
 draw_charts(unit, ward.id)
 draw_record(unit, ward.id)

@@ -6,9 +6,8 @@ from zoneinfo import ZoneInfo
 import vl_convert
 
 from collector.site import Model
-from dashboard import queries
-from dashboard.charts import PURITY, Limit, chart, local_times
-from dashboard.course import course_chart, course_frame, with_now
+from dashboard.charts import local_times
+from dashboard.course import course_frame, course_layers, with_now
 from dashboard.fan import fan_layers, fan_of, until_of
 from dashboard.times import DAY, HOUR, MINUTE
 from tests.dashboard import estimates as made
@@ -20,10 +19,6 @@ MODEL = Model(id="five")
 
 def drawn(layered):
     return json.loads(layered.to_json())
-
-
-def marks(layered):
-    return [layer["mark"]["type"] for layer in drawn(layered)["layer"]]
 
 
 def test_a_fan_has_a_level_for_each_limit_that_is_still_ahead():
@@ -76,23 +71,6 @@ def test_a_chart_goes_on_as_far_as_its_fan_but_no_further_ahead_than_back():
     assert until_of(None, NOW, DAY) == 0
 
 
-def test_the_fan_is_drawn_on_the_purity_chart_after_now(bad_hour):
-    one = bad_hour
-    past = queries.unit_past(one.data_dir, "unit-07", "surgical", one.now_ms - DAY, one.now_ms)
-    fan = fan_of(made.falling(one.now_ms), 92.0, MODEL)
-    assert fan is not None
-    ahead = fan_layers(fan, one.now_ms, NAIROBI, dark=True)
-    layered = chart(past, PURITY, NAIROBI, (Limit(70, "switch-off 70 %", "high", True),),
-                    until_ms=until_of(fan, one.now_ms, DAY), ahead=ahead)  # fmt: skip
-    assert marks(layered)[-6:] == ["area", "line", "rule", "tick", "rule", "text"]
-    text = json.dumps(drawn(layered)["datasets"])
-    assert '"amber in 3 to 9 h"' in text
-    assert '"now"' in text
-    domain = drawn(layered)["layer"][0]["encoding"]["x"]["scale"]["domain"][1]
-    ends = local_times([until_of(fan, one.now_ms, DAY)], NAIROBI)[0]
-    assert (domain["date"], domain["hours"]) == (ends.day, ends.hour)
-
-
 # -- the course of capacity ----------------------------------------------------------------------------------------
 
 
@@ -121,20 +99,11 @@ def test_now_is_the_last_point_and_is_not_said_twice():
 
 
 def test_rated_flow_flow_in_use_and_proven_are_drawn_in():
-    points = made.course("u1", NOW, 700)
-    layered = course_chart(points, NOW - 30 * DAY, NOW, NAIROBI, 5.0, 4.0)
-    assert marks(layered) == ["area", "rule", "line", "line", "line", "text", "rule", "text", "rule", "text"]
-    text = json.dumps(drawn(layered)["datasets"])
+    layers = course_layers(course_frame(made.course("u1", NOW, 700), NAIROBI), 5.0, 4.0)
+    text = json.dumps([layer.to_dict() for layer in layers])
     for part in ("rated 5 L/min", "in use 4.0 L/min", "proven"):
         assert f'"{part}"' in text, part
 
 
-def test_the_axis_begins_with_the_record_but_shows_a_day():
-    def begins(hours, span):
-        layered = course_chart(made.course("u1", NOW, hours), NOW - span, NOW, NAIROBI, 5.0, None)
-        at = drawn(layered)["layer"][0]["encoding"]["x"]["scale"]["domain"][0]
-        return at["month"], at["date"]
-
-    assert begins(3, 30 * DAY) == (9, 20)
-    assert begins(24 * 10, 30 * DAY) == (9, 11)
-    assert begins(24 * 10, 7 * DAY) == (9, 14)
+def test_without_any_capacity_there_is_still_a_view():
+    assert course_layers(course_frame([], NAIROBI), 5.0, None)

@@ -1,6 +1,5 @@
 """Times, episodes, charts, tables and the command line: pure parts."""
 
-import json
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -11,7 +10,7 @@ from collector.service.gate import Gate
 from collector.site import parse_site
 from dashboard import actions, queries
 from dashboard.actions import Person, Refused
-from dashboard.charts import PURITY, Limit, chart, frame_of, local_times
+from dashboard.charts import POWER, PURITY, domain_of, local_times, series_frame
 from dashboard.episodes import episodes
 from dashboard.figures import details, excerpt, size_text
 from dashboard.launch import APP, DATA_ENV, PROXY_ENV, command
@@ -77,21 +76,24 @@ def past_of(one, unit="unit-15", ward="children"):
 
 def test_no_line_is_drawn_across_a_gap(hospital):
     one = hospital(lambda unit, minute: None if 10 < minute < 20 else {"purity_pct": 93.0}, units=1)
-    table = frame_of(past_of(one, "unit-01", "medical").series, "purity_pct", NAIROBI)
-    assert table["part"].nunique() == 2
+    table = series_frame(past_of(one, "unit-01", "medical").series, NAIROBI)
+    broken = table[table["purity_pct"].isna()]
+    assert len(broken) == 1
+    assert table["time"].is_monotonic_increasing
 
 
 def test_a_quantity_that_is_not_measured_gives_no_points(bad_hour):
-    table = frame_of(past_of(bad_hour, "unit-23", "maternity").series, "purity_pct", NAIROBI)
-    assert table.empty
+    table = series_frame(past_of(bad_hour, "unit-23", "maternity").series, NAIROBI)
+    assert table["purity_pct"].isna().all()
+    assert table["flow_lpm"].notna().all()
 
 
-def test_a_chart_holds_band_line_limits_and_events(bad_hour):
-    limits = (Limit(85, "amber 85 %", "medium"), Limit(82, "red 82 %", "high"))
-    made = json.loads(chart(past_of(bad_hour, "unit-03", "medical"), PURITY, NAIROBI, limits).to_json())
-    marks = [layer["mark"]["type"] for layer in made["layer"]]
-    assert marks == ["area", "line", "rule", "text", "rule", "text", "rule", "point"]
-    assert "Unit output very low: raised" in json.dumps(made["datasets"])
+def test_an_axis_holds_limits_and_values_and_ends_in_whole_steps(bad_hour):
+    table = series_frame(past_of(bad_hour, "unit-03", "medical").series, NAIROBI)
+    low, high = domain_of(table, PURITY, (), fine=True)
+    assert low <= float(table["purity_pct_low"].min())
+    assert (low % PURITY.step, high) == (0, 98)
+    assert domain_of(table.head(0), POWER, (), fine=True) == [0.0, 150]
 
 
 def test_chart_times_are_the_facility_s_wall_clock():

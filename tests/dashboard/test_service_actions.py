@@ -83,7 +83,7 @@ def test_nothing_is_written_without_a_name(name):
 
 
 def test_what_pages_hide_is_what_is_refused():
-    alarms = {entries.ACKNOWLEDGE, entries.SHELVE, entries.UNSHELVE}
+    alarms = {entries.NOTE, entries.ACKNOWLEDGE, entries.SHELVE, entries.UNSHELVE}
     assert {kind for kind in RIGHTS if may("ward", kind)} == {entries.TASK_DONE, entries.CYLINDER_READ} | alarms
     assert {kind for kind in RIGHTS if may("planner", kind)} == {
         entries.TASK_DONE, entries.PART_MOVED, entries.VISIT} | alarms  # fmt: skip
