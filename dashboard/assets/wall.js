@@ -31,7 +31,9 @@
 
   // -- day and night
   const themes = ["Auto", "Day", "Night"];
-  const kept = () => { try { return localStorage.getItem("sw-wall-theme") || "Auto"; } catch { return wall.theme || "Auto"; } };
+  const kept = () => {
+    try { return localStorage.getItem("sw-wall-theme") || "Auto"; } catch { return wall.theme || "Auto"; }
+  };
   const dress = () => {
     const choice = kept();
     const night = choice === "Auto" ? wall.night : choice === "Night";
@@ -106,7 +108,7 @@
   const ruler = document.createElement("canvas").getContext("2d");
   const spread = () => {
     const count = tiles.children.length;
-    if (!count) { return; }
+    if (!count) { return Infinity; }
     const [wide, high] = [tiles.clientWidth, tiles.clientHeight];
     const style = getComputedStyle(root);
     ruler.font = `700 100px ${style.fontFamily}`;
@@ -115,13 +117,17 @@
     // Where there is little room, names alone are shown: they can be read from further away than all values small.
     const low = high * wide / count < 0.0135 * window.innerWidth * window.innerHeight;
     const gap = parseFloat(getComputedStyle(tiles).rowGap);
+    const words = [...tiles.querySelectorAll(".ww-word")].map((node) => node.textContent.length);
+    const lines = Math.max(...words, 0) > 22 ? 3.35 : 2.85;
     let best = { size: 0 };
     for (let columns = 1; columns <= count; columns += 1) {
       const rows = Math.ceil(count / columns);
       const [w, h] = [wide / columns, high / rows];
-      const size = Math.min((w - gap - 6) / (low ? longest + 2.2 : Math.max(longest + 2, 7)), (h - gap - 4) / (low ? 1.25 : 2.85));
+      const across = low ? longest + 2.2 : Math.max(longest + 2, 7);
+      const size = Math.min((w - gap - 6) / across, (h - gap - 4) / (low ? 1.25 : lines));
       if (size > best.size) { best = { size, columns, rows }; }
     }
+    const found = best.size;
     // More units than a screen can hold in letters of a size: then alone it scrolls.
     const crowd = best.size < CROWD_PX && window.innerWidth > 640;
     if (crowd) {
@@ -133,6 +139,7 @@
     root.style.setProperty("--rows", best.rows);
     root.style.setProperty("--name", `${Math.min(best.size, window.innerHeight * 0.075).toFixed(1)}px`);
     tiles.classList.toggle("ww-low-room", low);
+    return found;
   };
   const fit = () => {
     let scale = 1;
@@ -141,7 +148,10 @@
       const node = document.getElementById(id);
       return node && (node.scrollHeight > node.clientHeight + 1 || node.scrollWidth > node.clientWidth + 1);
     });
-    while (scale > 0.4 && over()) {
+    // Long texts are set smaller until nothing is cut, and a little more where the units' names would be tiny.
+    const phone = window.innerWidth <= 640;
+    const tiny = () => spread() < 0.022 * window.innerHeight && scale > 0.78;
+    while (!phone && scale > 0.4 && (over() || tiny())) {
       scale -= 0.04;
       root.style.setProperty("--fit", scale.toFixed(2));
     }
@@ -184,7 +194,8 @@
     const text = lines.map((line) => line[1]).join("|");
     if (dead.dataset.text === text) { return; }
     dead.dataset.text = text;
-    dead.replaceChildren(...lines.map(([tag, said]) => Object.assign(document.createElement(tag), { textContent: said })));
+    const line = ([tag, said]) => Object.assign(document.createElement(tag), { textContent: said });
+    dead.replaceChildren(...lines.map(line));
   };
   const watch = () => {
     read();
@@ -198,7 +209,8 @@
     if (bad) {
       const filled = words.deadLong.replace("{when}", wall.when || "?").replace("{age}", Math.round(age / 1000));
       mourn(words.dead, age > LIMIT_MS ? filled : words.gap);
-      if (!window.swSound.signals.some((one) => one[0] === "dead")) { window.swSound.signals.push(["dead", "medium", 0]); }
+      const sounds = window.swSound.signals;
+      if (!sounds.some((one) => one[0] === "dead")) { sounds.push(["dead", "medium", 0]); }
     }
     root.classList.toggle("ww-is-dead", Boolean(bad));
     document.body.classList.toggle("sw-wall-dead", Boolean(bad) && !root.hidden);

@@ -2,9 +2,11 @@
 
 import time
 
+import msgspec
 import pytest
 from playwright.sync_api import expect
 
+from collector.notify.waytest import DOCUMENT, WayTest
 from dashboard import wall_words
 from tests.dashboard.hospital import MINUTE, Hospital, good, site_text
 from tests.dashboard.test_browser import browser, kept_alive, page_of, serving  # noqa: F401 - a fixture
@@ -98,6 +100,22 @@ def test_a_bad_night_fits_can_be_read_and_keeps_its_contrast(browser, calm, size
 def hexed(colour):
     """rgb(…) as #rrggbb."""
     return "#" + "".join(f"{int(part):02x}" for part in colour.strip("rgba()").split(",")[:3])
+
+
+def test_a_bad_night_under_a_test_of_the_way_fits_too(browser, calm):  # noqa: F811
+    wards, url = calm
+    bad_night(wards)
+    now_ms = wards.one.now_ms
+    test = WayTest(seq=9, at_ms=now_ms, until_ms=now_ms + 600_000, wards=("many",), who="Night nurse")
+    wards.document(DOCUMENT, msgspec.to_builtins(test))
+    with page_of(browser, 1280, 800) as page:
+        opened(page, url)
+        expect(page.locator("#wall-over")).to_contain_text("TEST - NO ALARM")
+        expect(page.locator("#wall-alert.ww-high")).to_be_visible()
+        assert page.evaluate(CUT) == []
+        expect(page.locator("#wall-tiles.ww-crowd")).to_have_count(0)
+        assert page.evaluate(CAPITAL, "#tile-unit-19 .ww-name b") >= 12
+    wards.document(DOCUMENT, msgspec.to_builtins(test) | {"until_ms": now_ms})
 
 
 def test_the_letters_are_as_large_as_is_said(browser, calm):  # noqa: F811

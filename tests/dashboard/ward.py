@@ -117,6 +117,11 @@ class LiveWards:
         with self.lock, self.one.store.transaction():
             self.one.store.set_status("backup", msgspec.to_builtins(Known(wards={ward: found})))
 
+    def document(self, name, body):
+        """A status document, as the collector writes it."""
+        with self.lock, self.one.store.transaction():
+            self.one.store.set_status(name, body)
+
     def calm(self):
         """Clear every alarm, all units heard."""
         self.silent, self.heard_s_ago = set(), 0.0
