@@ -1,5 +1,7 @@
 """The ward screen in a real browser: it fits, can be read from afar, sounds as it says, and takes old news off."""
 
+import os
+import subprocess
 import time
 
 import msgspec
@@ -8,6 +10,7 @@ from playwright.sync_api import expect
 
 from collector.notify.waytest import DOCUMENT, WayTest
 from dashboard import wall_words
+from dashboard.launch import command
 from tests.dashboard.hospital import MINUTE, Hospital, good, site_text
 from tests.dashboard.test_browser import browser, kept_alive, page_of, serving  # noqa: F401 - a fixture
 from tests.dashboard.test_wall_colours import contrast
@@ -286,7 +289,7 @@ def test_five_hundred_units_scroll_in_letters_that_can_be_read(browser, tmp_path
     one.store.close()
 
 
-def test_a_dead_server_takes_the_screen_over_with_the_time(browser, tmp_path):  # noqa: F811
+def test_a_dead_server_takes_the_screen_over_with_the_time_until_it_is_back(browser, tmp_path):  # noqa: F811
     wards = LiveWards(tmp_path)
     wards.alarm("unit-19", "purity-red")
     with (
@@ -307,3 +310,12 @@ def test_a_dead_server_takes_the_screen_over_with_the_time(browser, tmp_path):  
         box = dead.bounding_box()
         assert (box["width"], box["height"]) == (1920, 1080)
         expect(page.locator("#wall-sound")).to_have_text(SAID["soundHigh"])  # what stood unheard still sounds
+        argv, env = command(wards.data_dir, int(url.rpartition(":")[2]))
+        again = subprocess.Popen(argv, env=os.environ | env, stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)
+        try:
+            expect(dead).to_be_hidden(timeout=60_000)
+            expect(page.locator("#tile-unit-19")).to_be_visible()
+            expect(page.locator("#wall-sound")).to_have_text(SAID["soundHigh"])  # and nobody had to tap again
+        finally:
+            again.kill()
+            again.wait(10)
