@@ -7,6 +7,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from collector.site import Site
+from collector.tongue import said
 from dashboard.times import age_text, moment_text
 
 #: Told every five seconds: after a minute the process has ended or hangs.
@@ -29,7 +30,7 @@ def _row(name: str, state: Mapping[str, Any], zone: ZoneInfo, now_ms: int) -> di
         "Up to": moment_text(up_to, now_ms, zone) if up_to else "",
         "Waits": f"{state.get('waiting', 0):,}",
         "Dropped": f"{state.get('dropped', 0) + state.get('gone', 0):,}",
-        "State": str(state.get("said", "")) or ("some ways fail" if _failing(state) else "good"),
+        "State": str(state.get("said", "")) or ("some ways fail" if _failing(state) else said("good")),
     }
 
 
@@ -40,7 +41,7 @@ def way_rows(document: Mapping[str, Any], zone: ZoneInfo, now_ms: int) -> list[d
         {
             "Way": way, "To": str(state.get("person", "")), "Role": str(state.get("role", "")),
             "Last sent": moment_text(state.get("sent_ms"), now_ms, zone),
-            "State": f"{state['failures']} failures: {state.get('said', '')}" if state.get("failures") else "good",
+            "State": said("good") if not state.get("failures") else f"{state['failures']} failures: {state.get('said', '')}",
         }
         for way, state in ways.items()
     ]  # fmt: skip

@@ -18,6 +18,7 @@ from dashboard import access, access_words
 from dashboard import service_words as words
 from dashboard.actions import TEXT_MAX, Person
 from dashboard.queries import Now
+from dashboard.words import name_of
 
 COOKIE: Final = "sw-who"
 COOKIE_DAYS: Final = 30
@@ -35,7 +36,7 @@ def who_records(now: Now) -> Person:
                         accept_new_options=True, placeholder=words.WHO_PLACEHOLDER) or ""  # fmt: skip
     role = known.get(name, "")
     if name and not role:
-        role = st.selectbox(words.ROLE, ROLES, index=ROLES.index(last.role), key="crew-role")
+        role = st.selectbox(words.ROLE, ROLES, index=ROLES.index(last.role), key="crew-role", format_func=name_of)
     person = Person(name, role or ROLES[0])
     if name:
         st.session_state["who"], st.session_state["as"] = person.name, person.role

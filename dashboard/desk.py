@@ -19,6 +19,7 @@ from collector.rules.lifecycle import State
 from collector.service.gate import PURPOSES, may_return, standings
 from collector.store import StoreError
 from collector.terms import title_of
+from collector.tongue import said
 from dashboard import access, access_words, actions, service_words, words
 from dashboard.actions import Person, Refused
 from dashboard.figures import alarm_html
@@ -45,9 +46,11 @@ def who_acts(wards: Mapping[str, str]) -> tuple[Person, str | None]:
     state = st.session_state
     one, two, three = st.columns(3)
     name = one.text_input("Your name", value=state.get("who", ""), max_chars=60, key="name")
-    role = two.selectbox("Your role", ROLES, index=ROLES.index(state.get("as", "ward")), key="role")
+    role = two.selectbox(
+        "Your role", ROLES, index=ROLES.index(state.get("as", "ward")), key="role", format_func=words.name_of
+    )
     state["who"], state["as"] = name, role  # a widget's own state is dropped when another screen is opened
-    chosen = three.selectbox("Ward", ["", *wards], format_func=lambda ward: wards.get(ward, "all wards"))
+    chosen = three.selectbox("Ward", ["", *wards], format_func=lambda ward: wards.get(ward, service_words.ALL_WARDS))
     return Person(name, role), chosen or None
 
 
@@ -74,7 +77,10 @@ def write_down(make: Callable[[int], JournalEntry], done: str) -> bool:
     lives = screen.now is not None and collector_lives(screen.now, screen.wall_ms)
     when = moment_text(row.at_ms, row.at_ms, screen.now.zone) if screen.now else ""
     then = words.FOLDED_SOON if lives else words.FOLDED_LATER
-    st.session_state[_OUTCOME] = (True, f"{done} by {row.who} ({row.role}) at {when}: row {row.seq}. {then}")
+    st.session_state[_OUTCOME] = (
+        True,
+        f"{done} by {row.who} ({words.name_of(row.role)}) at {when}: row {row.seq}. {then}",
+    )
     return True
 
 
@@ -167,7 +173,7 @@ def draw_held(screen: Screen, person: Person, ward: str | None) -> None:
                     st.button("Bring back", key=_key(alarm, "back"), on_click=act,
                               args=(_unshelve(alarm, person), f"{_name(alarm)} brought back"))  # fmt: skip
             else:
-                st.write(alarm.state.replace("-", " "))
+                st.write(words.name_of(alarm.state))
 
 
 def _unshelve(alarm: Alarm, person: Person) -> Callable[[int], JournalEntry]:
@@ -182,14 +188,14 @@ def draw_service(now: Now, person: Person) -> None:
         st.write(words.EMPTY_SITE)
         return
     out = [unit for unit in units if unit in now.out_of_service]
-    st.write(f"Out of service: {', '.join(out) or 'none'}.")
+    st.write(f"Out of service: {', '.join(out) or said('none')}.")
     if not person.is_offered(entries.OUT_OF_SERVICE):
         return
 
     with st.form("service", border=False):
         one, two = st.columns(2)
         one.selectbox("Unit to take out or return", units, key="service-unit",
-                      format_func=lambda unit: f"{unit} (return)" if unit in now.out_of_service else unit)  # fmt: skip
+                      format_func=lambda unit: words.to_return(unit) if unit in out else unit)  # fmt: skip
         two.text_input("Why", key="service-reason", max_chars=actions.TEXT_MAX)
         one.selectbox("Taken out for", PURPOSES, key="service-for", format_func=lambda what: words.OUT_FOR[what])
         two.checkbox(words.OVERRIDE, key="service-override")

@@ -14,7 +14,8 @@ from collector.rules.lifecycle import State
 from collector.rules.unitrow import UnitRow
 from collector.store import Quarantined
 from collector.terms import title_of
-from dashboard import words
+from collector.tongue import said
+from dashboard import screen_words, words
 from dashboard.board import Look, acknowledged, instruction
 from dashboard.capacity import FORETELLS, expected_text
 from dashboard.changeover import say_of
@@ -60,7 +61,7 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int, told: str = "") -> str:
     flash = " sw-unheard" if alarm.speaks and alarm.state == State.UNACKNOWLEDGED else ""
     where = alarm.unit or "whole ward"
     ward = _ward_title(now, alarm.ward)
-    since = moment_text(alarm.raised_ms, now_ms, now.zone)
+    since = screen_words.since(moment_text(alarm.raised_ms, now_ms, now.zone))
     row = now.units.get(alarm.unit)
     foretells = alarm.active and alarm.condition == FORETELLS
     expected = expected_text(alarm, row, now, now_ms, by_clock=True) if foretells else ""
@@ -70,7 +71,7 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int, told: str = "") -> str:
     rest = "".join(f"<div>{escape(text)}</div>" for text in texts if text)
     return (
         f'<div class="sw-line sw-{look}{flash}">{mark_html(look)} <b>{escape(title_of(alarm.condition))}</b> · '
-        f"<b>{escape(where)}</b> · {escape(ward)} · {words.PRIORITY[alarm.priority].lower()} · since {escape(since)}"
+        f"<b>{escape(where)}</b> · {escape(ward)} · {words.PRIORITY[alarm.priority].lower()} · {escape(since)}"
         f"{escape(until)}{rest}</div>"
     )
 
@@ -85,7 +86,7 @@ def episode_rows(found: Sequence[Episode], now: Now, now_ms: int) -> list[dict[s
         {
             "alarm": title_of(one.condition), "priority": one.priority, "unit": one.unit or "whole ward",
             "ward": _ward_title(now, one.ward), "from": moment_text(one.raised_ms, now_ms, now.zone),
-            "to": "lasts" if one.cleared_ms is None else moment_text(one.cleared_ms, now_ms, now.zone),
+            "to": said("lasts") if one.cleared_ms is None else moment_text(one.cleared_ms, now_ms, now.zone),
             "lasted": "" if one.lasted_ms is None else lasted_text(one.lasted_ms), "acknowledged by": one.acknowledged,
         }
         for one in found

@@ -19,7 +19,7 @@ from collector.service.reliability import Fleet
 from collector.service.visits import Plan
 from collector.site import Site
 from collector.store import StoreError
-from dashboard import access, language, queries, upkeep_queries, words
+from dashboard import access, language, queries, service_words, upkeep_queries, words
 from dashboard.freshness import Banner, banners
 from dashboard.launch import data_dir
 from dashboard.queries import Now
@@ -192,4 +192,4 @@ def table(rows: Sequence[Mapping[str, object]]) -> None:
     if rows:
         st.dataframe(rows, hide_index=True)
     else:
-        st.write("None.")
+        st.write(service_words.NONE)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from collector.tongue import said
 from dashboard.figures import size_text
 from dashboard.freshness import heartbeat_age_ms
 from dashboard.queries import Health, Now
@@ -17,7 +18,7 @@ def collector_figures(now: Now, now_ms: int, wall_ms: int) -> Figures:
     """How the collector says it is, and when it said so."""
     status, age_ms = now.collector, heartbeat_age_ms(now, wall_ms)
     if status is None or age_ms is None:
-        return [("Heard", "never")]
+        return [("Heard", said("never"))]
     return [
         ("Heard", f"{age_text(age_ms)} ago"), ("Since", moment_text(status.started_ms, now_ms, now.zone)),
         (f"Broker {status.broker}", status.broker_state or NOT_MEASURED),

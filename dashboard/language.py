@@ -71,6 +71,14 @@ def settle(facility: str, *, wall: bool) -> Language:
     return spoken
 
 
+def links(page: str) -> str:
+    """The languages that there are as links that choose them, each by its own name; Markdown."""
+    from babel import Locale
+
+    names = {one: (Locale.parse(one, sep="-").get_display_name() or one).capitalize() for one in languages()}
+    return " · ".join(f"[{name}](./{page}?{PARAM}={one})" for one, name in names.items())
+
+
 def tell_browser(spoken: Language, *, keep: bool) -> None:
     """Tell the browser in which language and direction the page is written, and have it keep a choice for a year."""
     told = f"Object.assign(document.documentElement,{json.dumps({'lang': spoken, 'dir': direction(spoken)})});"

@@ -13,11 +13,12 @@ from dashboard.figures import figures_html
 def panel_html(panel: Panel) -> str:
     """Sentence first, then figures, cause, and what would be if the flow were set otherwise."""
     classes = "sw-panel" + " sw-greyed" * panel.greyed + " sw-short" * panel.short
+    title = escape(words.CAPACITY)
     lines = "".join(f"<p>{escape(line)}</p>" for line in panel.lines)
     figures = figures_html(panel.figures, greyed=panel.greyed) if panel.figures else ""
     beside = _cause_html(panel.cause, panel.why) + _table_html(panel.table, panel.note)
     return (
-        f'<section class="{classes}" aria-label="Capacity"><h3>Capacity</h3><p class="sw-good-for">{escape(panel.head)}'
+        f'<section class="{classes}" aria-label="{title}"><h3>{title}</h3><p class="sw-good-for">{escape(panel.head)}'
         f'</p>{lines}{figures}<div class="sw-beside">{beside}</div></section>'
     )
 

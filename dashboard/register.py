@@ -25,6 +25,7 @@ from dashboard import access_words as texts
 from dashboard.launch import data_dir
 from dashboard.peoplerows import People, link_text, session_text
 from dashboard.queries import Now
+from dashboard.words import name_of
 
 _OUTCOME: Final = "people-outcome"
 #: What is done to an account by a button, and what is said then; the code of a new password is shown.
@@ -65,7 +66,7 @@ def draw_adding(wards: Mapping[str, str]) -> None:
         one, two = st.columns(2)
         one.text_input(texts.LOGIN, key="add-login", max_chars=60)
         two.text_input(texts.NAME_IN_RECORD, key="add-name", max_chars=60)
-        one.selectbox(texts.ROLE, ROLES, key="add-role")
+        one.selectbox(texts.ROLE, ROLES, key="add-role", format_func=name_of)
         two.multiselect(texts.ACTS_IN, list(wards), key="add-wards", placeholder=texts.ALL_WARDS)
         one.text_input(texts.SSO_NAME, key="add-sso", max_chars=200)
         st.form_submit_button(texts.ADD_ACCOUNT, on_click=_add)
@@ -97,7 +98,7 @@ def draw_account(known: People, wards: Mapping[str, str]) -> None:
 def _draw_change(one: Account, wards: Mapping[str, str]) -> None:
     with st.form(f"change-{one.login}", border=False):
         first, second = st.columns(2)
-        first.selectbox(texts.ROLE, ROLES, ROLES.index(one.role), key=f"role-{one.login}")
+        first.selectbox(texts.ROLE, ROLES, ROLES.index(one.role), key=f"role-{one.login}", format_func=name_of)
         second.multiselect(texts.ACTS_IN, list(wards), [ward for ward in one.wards if ward in wards],
                            key=f"wards-{one.login}", placeholder=texts.ALL_WARDS)  # fmt: skip
         st.form_submit_button(texts.CHANGE_ACCOUNT, on_click=_change, args=(one.login,))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from collector.tongue import said
 from dashboard.figures import size_text
 from dashboard.health import Figures
 from dashboard.times import DAY, age_text
@@ -19,7 +20,7 @@ def copy_figures(document: Mapping[str, Any], wall_ms: int) -> Figures:
     """The last good copy and, when the last try was in vain, that."""
     good = document.get("good")
     if not good:
-        return [("Last good copy", "none")]
+        return [("Last good copy", said("none"))]
     found = [
         ("Last good copy", _ago(wall_ms - good["wall_ms"])), ("In", str(good["folder"])),
         ("Size", size_text(good["bytes"])), ("Journal to row", f"{good['head_seq']:,}"),

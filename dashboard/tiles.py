@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from urllib.parse import quote
 
-from dashboard import access_words, words
+from dashboard import access_words, screen_words, service_words, words
 from dashboard.board import Board, Look, Notice, Tile, WardBlock, worst_by_ward
 from dashboard.freshness import Banner
 from dashboard.queries import Now
@@ -48,7 +48,7 @@ def board_html(board: Board, ward: str | None) -> str:
 def top_html(now: Now, now_ms: int, wards: Sequence[tuple[str, str]], chosen: str | None) -> str:
     """Links to each ward's board, the hospital, the time; plain links, so that a wall screen keeps its address."""
     worst = worst_by_ward(now)
-    links = [("./", "All wards", chosen is None, "")]
+    links = [("./", screen_words.ALL_WARDS, chosen is None, "")]
     links += [
         (f"./?ward={quote(ward)}", title, ward == chosen, mark_html(worst[ward]) if ward in worst else "")
         for ward, title in wards
@@ -57,7 +57,11 @@ def top_html(now: Now, now_ms: int, wards: Sequence[tuple[str, str]], chosen: st
         f'<a href="{url}"{" aria-current=page" if here else ""}>{mark}{escape(title)}</a>'
         for url, title, here, mark in links
     )
-    chooser = f'<nav class="sw-chooser" aria-label="Wards">{"".join(made)}</nav>' if len(wards) > 1 else "<span></span>"
+    chooser = (
+        f'<nav class="sw-chooser" aria-label="{escape(service_words.WARD)}">{"".join(made)}</nav>'
+        if len(wards) > 1
+        else "<span></span>"
+    )
     hospital = now.site.facility.name or now.site.facility.id if now.site else now.facility
     return f'<div class="sw-top">{chooser}<b>{escape(hospital)} · {clock_text(now_ms, now.zone)}</b></div>'
 
@@ -81,7 +85,7 @@ def _notice_html(notice: Notice) -> str:
     flash = " sw-unheard" if notice.unheard else ""
     return (
         f'<div class="sw-notice sw-{notice.look}{flash}">{mark_html(notice.look)}'
-        f"<b>{escape(notice.title)}</b> since {escape(notice.since)}. {escape(notice.action)} "
+        f"<b>{escape(notice.title)}</b> {escape(screen_words.since(notice.since))}. {escape(notice.action)} "
         f"{f'<b>{escape(notice.change)}</b> ' if notice.change else ''}"
         f'<span class="sw-acked">{escape(notice.acknowledged)}</span></div>'
     )

@@ -44,12 +44,12 @@ AGE: Final = "age of its last reading"
 
 def acknowledged_by(who: str, role: str, when: str) -> str:
     """Who knows, and since when."""
-    return f"Acknowledged: {who}{f' ({role})' if role else ''}, {when}"
+    return f"Acknowledged: {who}{f' ({name_of(role)})' if role else ''}, {when}"
 
 
 def for_others(audience: tuple[str, ...]) -> str:
     """Stands before an instruction that is not for the ward."""
-    return f"For the {audience[0]}: " if audience and "ward" not in audience else ""
+    return f"For the {name_of(audience[0])}: " if audience and "ward" not in audience else ""
 
 
 def bridge_gone(bridge: str) -> str:
@@ -93,6 +93,25 @@ def red_expected(when: str) -> str:
 def under_red(red: str, when: str) -> str:
     """When output will be very low, where the unit will go on for a while after that."""
     return f"Under {red} % {when}"
+
+
+#: Names of roles and states as the record writes them.
+NAMES: Final = {
+    "ward": "ward", "engineer": "engineer", "planner": "planner", "administrator": "administrator",
+    "normal": "normal", "unacknowledged": "not acknowledged", "acknowledged": "acknowledged",
+    "returned-unacknowledged": "gone, not acknowledged", "shelved": "put aside", "suppressed": "held back",
+    "out-of-service": "out of service", "no-data": "no data",
+}  # fmt: skip
+
+
+def name_of(name: str) -> str:
+    """A role or state in words."""
+    return NAMES.get(name, name.replace("-", " "))
+
+
+def to_return(unit: str) -> str:
+    """A unit that is out of service, as a choice."""
+    return f"{unit} (return)"
 
 
 # -- the strip above every screen -------------------------------------------------------------------------------------
@@ -207,6 +226,7 @@ def from_on(first: str) -> str:
 
 
 # -- the capacity panel -----------------------------------------------------------------------------------------------
+CAPACITY: Final = "Capacity"
 CAPACITY_PLACE: Final = (
     "Capacity is not known yet: it is found while the unit runs warmed up with purity and flow measured."
 )

@@ -9,7 +9,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import IO, Final
 
-from collector.tongue.rewriting import is_constant, is_text, is_words, texts_of
+from collector.tongue.rewriting import is_constant, is_drawing, is_text, is_words, texts_of
 
 ROOT: Final = Path(__file__).parents[2]
 #: Texts that stand outside modules of texts, since they are sent and stored in English.
@@ -33,23 +33,26 @@ def texts(module: str) -> list[tuple[int, Text]]:
     for statement in ast.parse(source).body:
         target = statement.target if isinstance(statement, ast.AnnAssign) else None
         if isinstance(target, ast.Name) and is_constant(target.id):
-            found += [(statement.lineno, text) for text in _told(ModuleType.__getattribute__(imported, target.id))]
+            found += [
+                (statement.lineno, text)
+                for text in _told(ModuleType.__getattribute__(imported, target.id), drawing=is_drawing(module))
+            ]
     if module == CATALOGUE:
         conditions = ModuleType.__getattribute__(imported, "CATALOGUE").values()
         return [*((1, text) for one in conditions for text in (one.title, one.action)),
                 *((line, text) for line, text in found if " " in str(text))]  # fmt: skip
-    return sorted([*found, *texts_of(source)], key=lambda one: one[0])
+    return sorted([*found, *texts_of(source, module)], key=lambda one: one[0])
 
 
-def _told(value: object) -> Iterator[str]:
-    if isinstance(value, str) and is_text(value):
+def _told(value: object, *, drawing: bool = False) -> Iterator[str]:
+    if isinstance(value, str) and is_text(value, drawing=drawing):
         yield value
     elif isinstance(value, Mapping):
         for one in value.values():
-            yield from _told(one)
+            yield from _told(one, drawing=drawing)
     elif isinstance(value, tuple | list):
         for one in value:
-            yield from _told(one)
+            yield from _told(one, drawing=drawing)
 
 
 def extract(

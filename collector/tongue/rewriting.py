@@ -20,14 +20,35 @@ from typing import Any, Final
 _LISTED: Final = frozenset({
     "collector.backup.card", "collector.messages.words", "dashboard.guide", "dashboard.refusals", "dashboard.times",
 })  # fmt: skip
+#: Modules that draw or tabulate and hold texts of their own beside identifiers: there a text has a capital or a space.
+_DRAWING: Final = frozenset({
+    "backuprows", "board", "capacity", "carriers", "changeover", "checks", "desk", "duelist", "figures",
+    "fleetrows", "freshness", "health", "orders", "past", "planner", "ranges", "record", "safe_copies",
+    "stockroom", "tables", "told", "wall", "way_test",
+})  # fmt: skip
+#: Those whose mappings are rows of a table: their keys are its columns.
+_TABLES: Final = frozenset({"carriers", "figures", "health", "tables"})
 _WORDS: Final = re.compile(r"dashboard\.(\w+_)?words")
+_PLAIN: Final = re.compile(r"^\W*[A-Z][a-z]|[a-z,;:.] [a-z]| [a-z]{2,}|[a-z]{2,} |^[a-z]{3,}[,:] ")
+_MARKUP: Final = re.compile(r"[<>=]|^--|^sw-| sw-|^ww-|%[-dHbY]|SELECT|[a-z]\.[a-z]+\(")
+#: Methods whose texts are shown: Streamlit's, and a list's of what is shown.
+_SHOWING: Final = frozenset({
+    "button", "caption", "checkbox", "date_input", "error", "expander", "form_submit_button", "header", "info",
+    "markdown", "metric", "multiselect", "number_input", "popover", "segmented_control", "selectbox", "subheader",
+    "success", "tabs", "text_area", "text_input", "time_input", "title", "toggle", "warning", "write", "append",
+})  # fmt: skip
 _CONSTANT: Final = re.compile(r"_?[A-Z][A-Z0-9_]*")
 _IDENTIFIER: Final = re.compile(r"[a-z0-9]+([_./:][a-z0-9]*)+|\.?\d*[a-z]|[a-z]+=.*|%.*|\W*[A-Z]?\W*")
 
 
 def is_words(module: str) -> bool:
     """Whether a module holds texts that are translated."""
-    return module in _LISTED or _WORDS.fullmatch(module) is not None
+    return module in _LISTED or _WORDS.fullmatch(module) is not None or is_drawing(module)
+
+
+def is_drawing(module: str) -> bool:
+    """Whether a module draws or tabulates, and holds texts beside identifiers."""
+    return module.startswith("dashboard.") and module.removeprefix("dashboard.") in _DRAWING
 
 
 def is_constant(name: str) -> bool:
@@ -35,15 +56,19 @@ def is_constant(name: str) -> bool:
     return _CONSTANT.fullmatch(name) is not None
 
 
-def is_text(value: object) -> bool:
+def is_text(value: object, *, drawing: bool = False) -> bool:
     """Whether a constant can be a text for people, rather than an identifier."""
-    return isinstance(value, str) and any(map(str.isalpha, value)) and not _IDENTIFIER.fullmatch(value)
+    if not isinstance(value, str) or not any(map(str.isalpha, value)) or _IDENTIFIER.fullmatch(value):
+        return False
+    return not drawing or (_PLAIN.search(value) is not None and not _MARKUP.search(value))
 
 
 class _Texts(ast.NodeTransformer):
     """Rewrites the functions of a module; `found` keeps the texts, with their lines."""
 
-    def __init__(self) -> None:
+    def __init__(self, module: str) -> None:
+        self._drawing = is_drawing(module)
+        self._tables = module.rpartition(".")[2] in _TABLES
         self.found: list[tuple[int, str | tuple[str, str]]] = []
         self._inside = 0
 
@@ -67,7 +92,16 @@ class _Texts(ast.NodeTransformer):
     def visit_Dict(self, node: ast.Dict) -> ast.AST:
         """A mapping's keys are identifiers."""
         node.values = [self.visit(value) for value in node.values]
+        if self._tables:  # but the columns of a table are texts
+            node.keys = [key if key is None else self._column(key) for key in node.keys]
         return node
+
+    def _column(self, key: ast.expr) -> ast.expr:
+        if isinstance(key, ast.Constant) and isinstance(key.value, str) and key.value.isalpha():
+            self.found.append((key.lineno, key.value))
+            return _call("__said__", key, key)
+        told: ast.expr = self.visit(key)
+        return told
 
     def visit_Subscript(self, node: ast.Subscript) -> ast.AST:
         """What a mapping is asked for is an identifier."""
@@ -82,12 +116,27 @@ class _Texts(ast.NodeTransformer):
             node.args[2:] = [self.visit(argument) for argument in node.args[2:]]
             node.keywords = [self.visit(keyword) for keyword in node.keywords]
             return node
-        if isinstance(node.func, ast.Attribute):  # what a method is given is an identifier or a mark
+        if isinstance(node.func, ast.Name) and node.func.id == "said" and isinstance(node.args[0], ast.Constant):
+            self.found.append((node.lineno, str(node.args[0].value)))
+            return node
+        if isinstance(node.func, ast.Attribute) and not self._shows(
+            node.func
+        ):  # what a method is given is an identifier or a mark
             kept = [one for one in node.args if not isinstance(one, ast.Constant)]
             node.func.value = self.visit(node.func.value)
             node.args = [self.visit(one) if one in kept else one for one in node.args]
             return node
-        return self.generic_visit(node)
+        node.func = self.visit(node.func)
+        node.args = [self.visit(argument) for argument in node.args]
+        for keyword in node.keywords:
+            if not isinstance(keyword.value, ast.Constant) or keyword.arg in ("help", "placeholder", "label", "note"):
+                keyword.value = self.visit(keyword.value)
+        return node
+
+    @staticmethod
+    def _shows(function: ast.Attribute) -> bool:
+        """Whether a method shows what it is given, as `st.button` does."""
+        return function.attr in _SHOWING
 
     def visit_Name(self, node: ast.Name) -> ast.AST:
         """A constant that a function uses is looked up."""
@@ -97,7 +146,7 @@ class _Texts(ast.NodeTransformer):
 
     def visit_Constant(self, node: ast.Constant) -> ast.AST:
         """A text without fields."""
-        if not self._inside or not is_text(node.value):
+        if not self._inside or not is_text(node.value, drawing=self._drawing):
             return node
         self.found.append((node.lineno, str(node.value)))
         return _call("__said__", node, node)
@@ -108,7 +157,7 @@ class _Texts(ast.NodeTransformer):
             return node
         fields: dict[str, ast.expr] = {}
         text = "".join(self._part(part, fields) for part in node.values)
-        if not is_text(re.sub(r"\{\w+\}", "", text)):
+        if not is_text(re.sub(r"\{\w+\}", "", text), drawing=self._drawing):
             return self.generic_visit(node)
         self.found.append((node.lineno, text))
         keywords = [ast.keyword(name, value) for name, value in fields.items()]
@@ -152,9 +201,9 @@ def _name_of(value: ast.expr) -> str:
     return next((name.lower().strip("_") for name in names), "value")
 
 
-def texts_of(source: str) -> list[tuple[int, str | tuple[str, str]]]:
+def texts_of(source: str, module: str) -> list[tuple[int, str | tuple[str, str]]]:
     """The texts of a module's functions with their lines; a pair is a plural's two forms."""
-    texts = _Texts()
+    texts = _Texts(module)
     texts.visit(ast.parse(source))
     return texts.found
 
@@ -190,7 +239,8 @@ class _Loader(SourceFileLoader):
         raise OSError("not kept")
 
     def source_to_code(self, data: Any, path: Any, *_: object, _optimize: int = -1) -> CodeType:  # type: ignore[override]  # noqa: ANN401
-        tree = ast.fix_missing_locations(_Texts().visit(ast.parse(data, path)))
+        texts = _Texts(self.name)
+        tree = ast.fix_missing_locations(texts.visit(ast.parse(data, path)))
         code: CodeType = compile(tree, path, "exec", dont_inherit=True, optimize=_optimize)
         return code
 

@@ -37,7 +37,7 @@ def deep(value: object) -> object:
     spoken = language()
     if spoken == ENGLISH:
         return value
-    if isinstance(value, str):
+    if type(value) is str:  # an enum's member is an identifier
         return catalogue(spoken).texts.get(value, value)
     if not isinstance(value, tuple | list | dict):
         return value

@@ -4,28 +4,30 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import guide
+from dashboard import guide, language, screen_words, words
 from dashboard.frame import look, strip
 from dashboard.tables import condition_rows, limit_rows, ward_rows
 
 strip()
-st.header("About")
-st.subheader("Cautions")
+st.header(words.PAGE_ABOUT)
+st.markdown(f"{screen_words.LANGUAGES}: {language.links('about')}")
+st.caption(screen_words.LANGUAGE_HOW)
+st.subheader(screen_words.CAUTIONS)
 st.markdown("\n".join(f"- **{text}**" for text in guide.CAUTIONS))
 left, right = st.columns(2)
 with left:
-    st.subheader("What it watches")
+    st.subheader(screen_words.WATCHES)
     st.markdown("\n".join(f"- {text}" for text in guide.WATCHES))
 with right:
-    st.subheader("What it does not")
+    st.subheader(screen_words.WATCHES_NOT)
     st.markdown("\n".join(f"- {text}" for text in guide.WATCHES_NOT))
 now = look().now
 if now is not None and now.site is not None:
-    st.subheader("Limits in force")
+    st.subheader(screen_words.LIMITS)
     st.dataframe(limit_rows(now.site), hide_index=True)
     st.caption(guide.STARRED)
     st.dataframe(ward_rows(now.site), hide_index=True)
-st.subheader("Where limits come from")
+st.subheader(screen_words.LIMIT_SOURCES)
 st.write(guide.LIMIT_SOURCES)
-st.subheader("Alarms")
+st.subheader(words.PAGE_ALARMS)
 st.dataframe(condition_rows(), hide_index=True, height="content")

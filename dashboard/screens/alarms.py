@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.rules.entries import ACKNOWLEDGE, CONDITION
-from dashboard import queries
+from dashboard import queries, screen_words
 from dashboard.board import places
 from dashboard.desk import draw_earlier, draw_held, draw_outcome, draw_service, draw_speaking, who_acts
 from dashboard.episodes import episodes
@@ -35,7 +35,7 @@ def desk() -> None:
 @st.fragment(run_every=SLOWLY_S)
 def history() -> None:
     """What was raised lately, and how it ended."""
-    st.subheader("So far")
+    st.subheader(screen_words.SO_FAR)
     with in_words():
         rows = queries.journal(data_dir(), kinds=(CONDITION, ACKNOWLEDGE))
         found = [one for one in episodes(rows) if ward is None or one.ward == ward]
