@@ -18,6 +18,7 @@ import pandas as pd
 
 from collector.rules.limits import LIMITS
 from collector.store.history import Series
+from dashboard import past_words as words
 
 HEIGHT_PX: Final = 130
 LINE: Final = "#3b7dbd"
@@ -52,15 +53,14 @@ class Quantity(NamedTuple):
     """What a view shows; `least` and `most` are the span it shows at least, its ends are multiples of `step`."""
 
     name: str
-    title: str
     least: float
     most: float
     step: float
 
 
-PURITY: Final = Quantity("purity_pct", "Purity, %", 80, 97, 1)
-FLOW: Final = Quantity("flow_lpm", "Flow, L/min", 0, 1, 0.5)
-POWER: Final = Quantity("power_w", "Power, W", 0, 100, 50)
+PURITY: Final = Quantity("purity_pct", 80, 97, 1)
+FLOW: Final = Quantity("flow_lpm", 0, 1, 0.5)
+POWER: Final = Quantity("power_w", 0, 100, 50)
 QUANTITIES: Final = (PURITY, FLOW, POWER)
 
 
@@ -96,16 +96,16 @@ def quantity_layers(
     table: pd.DataFrame, quantity: Quantity, limits: Sequence[Limit], *, fine: bool, dark: bool
 ) -> list[alt.Chart]:
     """Band, line and limits of one quantity; `fine`: each point is one reading."""
-    base = alt.Chart(alt.NamedData(SERIES))
+    base, title = alt.Chart(alt.NamedData(SERIES)), words.TITLES[quantity.name]
     few = len(table) <= FEW_POINTS  # else a lone point would not be seen
     domain = domain_of(table, quantity, limits, fine=fine)
     area = base.mark_area(opacity=0.28, color=LINE, clip=True).encode(
-        x=x_axis(labels=False), y=y_axis(f"{quantity.name}_low", quantity.title, domain),
+        x=x_axis(labels=False), y=y_axis(f"{quantity.name}_low", title, domain),
         y2=alt.Y2(f"{quantity.name}_high")
     )  # fmt: skip
     line = base.mark_line(color=LINE, strokeWidth=1.6, clip=True, point=alt.OverlayMarkDef(size=14) if few else False)
     drawn = [layer for limit in limits for layer in limit_layers(limit, dark)]
-    return [area, line.encode(x=x_axis(labels=False), y=y_axis(quantity.name, quantity.title, domain)), *drawn]
+    return [area, line.encode(x=x_axis(labels=False), y=y_axis(quantity.name, title, domain)), *drawn]
 
 
 def y_axis(name: str, title: str, domain: Sequence[float]) -> alt.Y:

@@ -14,12 +14,12 @@ import numpy as np
 import pandas as pd
 
 from collector.rules.capacity.now import CapacityNow, CapacityPoint
+from dashboard import past_words as words
 from dashboard.charts import IN_USE, LINE, Limit, limit_layers, local_times, x_axis, y_axis
 from dashboard.times import HOUR
 
 PROVEN: Final = "#2c8a57"
 COURSE: Final = "course"
-TITLE: Final = "Capacity, L/min"
 #: Hours without a point after which band and line break off.
 _OPEN_MS: Final = 3 * HOUR
 #: What lies far above the rated flow is not told apart: the axis ends there.
@@ -64,14 +64,14 @@ def course_layers(
     top = max(rated_lpm * 1.15, flow_lpm or 0, min(highest, rated_lpm * _TOP_OF_RATED)) * 1.04
     top = float(np.ceil(top * 2) / 2)  # in halves, so that it seldom moves
     layers = [*_bands(top), _middle(table, top), *_proven(table, top)]
-    layers += limit_layers(Limit(rated_lpm, f"rated {rated_lpm:g} L/min", "low"), dark)
+    layers += limit_layers(Limit(rated_lpm, words.rated(rated_lpm), "low"), dark)
     if flow_lpm is not None:
-        layers += limit_layers(Limit(flow_lpm, f"in use {flow_lpm:.1f} L/min", IN_USE, True), dark)
+        layers += limit_layers(Limit(flow_lpm, words.in_use(flow_lpm), IN_USE, True), dark)
     return layers
 
 
 def _y(name: str, top: float) -> alt.Y:
-    return y_axis(name, TITLE, [0.0, top])
+    return y_axis(name, words.CAPACITY, [0.0, top])
 
 
 def _bands(top: float) -> list[alt.Chart]:
@@ -101,7 +101,7 @@ def _proven(table: pd.DataFrame, top: float) -> list[alt.Chart]:
         return []
     line = alt.Chart(alt.NamedData(COURSE)).transform_filter("isValid(datum.proven)")
     line = line.mark_line(color=PROVEN, strokeWidth=1.8, strokeDash=[5, 3], interpolate="step-after", clip=True)
-    last = pd.DataFrame({"proven": [float(known["proven"].iloc[-1])], "text": ["proven"]})
+    last = pd.DataFrame({"proven": [float(known["proven"].iloc[-1])], "text": [words.PROVEN]})
     text = alt.Chart(last).mark_text(align="right", dx=-4, dy=10, fontSize=11, color=PROVEN)
     return [line.encode(x=x_axis(labels=True), y=_y("proven", top)),
             text.encode(x=alt.value("width"), y="proven:Q", text="text:N")]  # fmt: skip

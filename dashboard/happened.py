@@ -12,7 +12,6 @@ from collector.terms import title_of
 from dashboard import past_words as words
 from dashboard.episodes import episodes
 
-LANES: Final = (words.ALARMS, words.SUPPLY, words.SERVICE, words.NOTES)
 SUPPLY: Final = frozenset({"supply-lost", "ward-supply-lost", "supply-poor"})
 SERVICE_KINDS: Final = (
     entries.TASK_DONE, entries.PURITY_PROOF, entries.WORK_OPENED, entries.WORK_CLOSED, entries.OUT_OF_SERVICE,
@@ -34,6 +33,11 @@ class Mark(NamedTuple):
     from_ms: int
     to_ms: int | None
     what: str
+
+
+def lanes() -> tuple[str, ...]:
+    """The lanes from the top down, in the reader's language."""
+    return words.ALARMS, words.SUPPLY, words.SERVICE, words.NOTES
 
 
 def marks_of(

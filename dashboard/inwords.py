@@ -57,7 +57,7 @@ def _values(series: Series) -> Iterator[tuple[str, ...]]:
         weights = np.where(np.isnan(band.mean), 0, series.n)
         mean = float(np.average(np.nan_to_num(band.mean), weights=weights))
         found = (float(np.nanmin(band.min)), mean, float(np.nanmax(band.max)))
-        yield (quantity.title, *(format(value, form) for value in found))
+        yield (words.TITLES[quantity.name], *(format(value, form) for value in found))
 
 
 def _table(title: str, columns: Sequence[str], rows: Iterator[tuple[str, ...]] | Sequence[tuple[str, ...]]) -> str:

@@ -11,6 +11,18 @@ ALARMS: Final = "Alarms"
 SUPPLY: Final = "Supply"
 SERVICE: Final = "Service"
 NOTES: Final = "Notes"
+TITLES: Final = {"purity_pct": "Purity, %", "flow_lpm": "Flow, L/min", "power_w": "Power, W"}
+CAPACITY: Final = "Capacity, L/min"
+TIPS: Final = {"purity_pct": "purity, %", "flow_lpm": "flow, L/min", "power_w": "power, W",
+               "capacity": "capacity, L/min"}  # fmt: skip
+TIME: Final = "time"
+WHAT: Final = "what"
+NOT_SEEN: Final = "not seen"
+UP_TO: Final = "to"
+PROVEN: Final = "proven"
+AMBER: Final = "amber"
+RED: Final = "red"
+SWITCH_OFF: Final = "switch-off"
 ALT: Final = "Alarms, service and notes, then purity, flow, power and capacity over one time axis; in words below"
 HOW_TO_USE: Final = (
     "Point at a moment to read all four. Drag to move along, Ctrl and the wheel to zoom, double click to go back. "
@@ -46,6 +58,21 @@ _STANDING: Final = {
 }  # fmt: skip
 _RESULTS: Final = {entries.PASS: "passed", entries.FAIL: "failed"}
 _OUTCOMES: Final = {entries.DONE: "done", entries.PUT_OFF: "put off", entries.COULD_NOT_LOCATE: "not found"}
+
+
+def level(name: str, value_pct: float) -> str:
+    """A limit of purity, on its line."""
+    return f"{name} {value_pct:g} %"
+
+
+def rated(flow_lpm: float) -> str:
+    """The rated flow, on its line."""
+    return f"rated {flow_lpm:g} L/min"
+
+
+def in_use(flow_lpm: float) -> str:
+    """The flow in use, on its line."""
+    return f"in use {flow_lpm:.1f} L/min"
 
 
 def noted(text: str, who: str) -> str:

@@ -6,6 +6,7 @@ is bounded: POINTS buckets, COURSE_POINTS hours and MARKS_MOST marks, however lo
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
@@ -16,6 +17,7 @@ import pandas as pd
 
 from collector.rules.capacity.now import CapacityPoint
 from collector.site import Model
+from dashboard import past_words as words
 from dashboard.charts import (
     COLOURS,
     FLOW,
@@ -35,7 +37,7 @@ from dashboard.charts import (
 )  # fmt: skip
 from dashboard.course import COURSE, PROVEN, course_frame, course_layers
 from dashboard.fan import Fan, fan_layers
-from dashboard.happened import BY_NOTE, BY_SERVICE, LANES, Mark
+from dashboard.happened import BY_NOTE, BY_SERVICE, Mark, lanes
 from dashboard.queries import UnitPast
 
 POINTS: Final = 600
@@ -58,8 +60,7 @@ _PARAMETERS: Final[tuple[dict[str, Any], ...]] = (
     {"name": "at", "select": {"type": "point", "encodings": ["x"], "nearest": True, "on": "pointerover",
                               "clear": "pointerout"}},
 )  # fmt: skip
-_TIPS: Final = (("purity_pct", "purity, %", ".1f"), ("flow_lpm", "flow, L/min", ".1f"), ("power_w", "power, W", ".0f"),
-                ("capacity", "capacity, L/min", ".1f"))  # fmt: skip
+_TIPS: Final = {"purity_pct": ".1f", "flow_lpm": ".1f", "power_w": ".0f", "capacity": ".1f"}
 
 
 class Picture(NamedTuple):
@@ -98,7 +99,7 @@ def _quantities(picture: Picture, table: pd.DataFrame) -> list[tuple[list[alt.Ch
     ahead = fan_layers(picture.fan, picture.past.to_ms, picture.zone, dark=dark) if picture.fan else []
     found = []
     for quantity, limits in ((PURITY, purity_limits(model, foreseen=bool(ahead))),
-                             (FLOW, [Limit(model.rated_flow_lpm, f"rated {model.rated_flow_lpm:g} L/min", "low")]),
+                             (FLOW, [Limit(model.rated_flow_lpm, words.rated(model.rated_flow_lpm), "low")]),
                              (POWER, list[Limit]())):  # fmt: skip
         layers = [*quantity_layers(table, quantity, limits, fine=fine, dark=dark), _stems(quantity)]
         found.append((layers + (ahead if quantity is PURITY else []), _height(quantity, bool(ahead))))
@@ -111,9 +112,13 @@ def _height(quantity: Quantity, ahead: bool) -> int:
 
 def purity_limits(model: Model, *, foreseen: bool) -> list[Limit]:
     """The model's limits; where it switches itself off only matters beside a forecast."""
-    limits = [Limit(model.amber_pct, f"amber {model.amber_pct:g} %", "medium"),
-              Limit(model.red_pct, f"red {model.red_pct:g} %", "high", True)]  # fmt: skip
-    return [*limits, Limit(model.shutdown_pct, f"switch-off {model.shutdown_pct:g} %", "high")] if foreseen else limits
+    limits = [Limit(model.amber_pct, words.level(words.AMBER, model.amber_pct), "medium"),
+              Limit(model.red_pct, words.level(words.RED, model.red_pct), "high", True)]  # fmt: skip
+    return (
+        [*limits, Limit(model.shutdown_pct, words.level(words.SWITCH_OFF, model.shutdown_pct), "high")]
+        if foreseen
+        else limits
+    )
 
 
 def _capacity(picture: Picture, course: pd.DataFrame) -> tuple[list[alt.Chart], int]:
@@ -126,8 +131,8 @@ def _view(layers: Sequence[alt.Chart], height: int, number: int, *, labels: bool
     x = x_axis(labels=labels)
     ends = alt.Chart(alt.NamedData(SPAN)).mark_point(opacity=0).encode(x=x)
     base = alt.Chart(alt.NamedData(SERIES)).transform_calculate(**_tip_words())
-    tips = [alt.Tooltip("when:N", title="time"),
-            *(alt.Tooltip(f"{name}_said:N", title=title) for name, title, _ in _TIPS)]  # fmt: skip
+    tips = [alt.Tooltip("when:N", title=words.TIME),
+            *(alt.Tooltip(f"{name}_said:N", title=words.TIPS[name]) for name in _TIPS)]  # fmt: skip
     near = base.mark_point(opacity=0, size=1).encode(x=x, y=alt.value(height / 2), tooltip=tips)
     line = base.transform_filter({"param": "at", "empty": False}).mark_rule(color="#808890", strokeWidth=1).encode(x=x)
     # What is pointed at lies below the marks, so that a mark's own words are had by pointing at the mark.
@@ -135,14 +140,14 @@ def _view(layers: Sequence[alt.Chart], height: int, number: int, *, labels: bool
 
 
 def _tip_words() -> dict[str, str]:
-    words = {"when": f"utcFormat(datum.time, '{_WHEN}:%S')"}
-    for name, _, form in _TIPS:
+    found = {"when": f"utcFormat(datum.time, '{_WHEN}:%S')"}
+    for name, form in _TIPS.items():
         mean, low, high = (f"format(datum.{name}{end}, '{form}')" for end in ("", "_low", "_high"))
-        words[f"{name}_said"] = (
-            f"isValid(datum.{name}_high) ? (isValid(datum.{name}) ? {mean} : 'not seen') + "
-            f"({low} == {high} ? '' : ' (' + {low} + ' to ' + {high} + ')') : '-'"
+        found[f"{name}_said"] = (
+            f"isValid(datum.{name}_high) ? (isValid(datum.{name}) ? {mean} : {json.dumps(words.NOT_SEEN)}) + "
+            f"({low} == {high} ? '' : ' (' + {low} + {json.dumps(f' {words.UP_TO} ')} + {high} + ')') : '-'"
         )
-    return words
+    return found
 
 
 def _with_capacity(table: pd.DataFrame, course: pd.DataFrame) -> pd.DataFrame:
@@ -186,19 +191,19 @@ def _lanes() -> tuple[list[alt.Chart], int]:
     axis = alt.Axis(
         title=None, minExtent=LEFT_PX, maxExtent=LEFT_PX, ticks=False, domain=False, grid=True, labelOverlap=False
     )
-    y = alt.Y("lane:N", scale=alt.Scale(type="band", domain=list(LANES), paddingOuter=0.3), axis=axis)
-    tips = [alt.Tooltip("when:N", title="time"), alt.Tooltip("what:N")]
+    y = alt.Y("lane:N", scale=alt.Scale(type="band", domain=list(lanes()), paddingOuter=0.3), axis=axis)
+    tips = [alt.Tooltip("when:N", title=words.TIME), alt.Tooltip("what:N", title=words.WHAT)]
     base = known.encode(x=x_axis(labels=False), y=y, color=_colour(), tooltip=tips)
     shape = alt.Shape("kind:N", scale=alt.Scale(domain=list(_KINDS), range=list(_SHAPES)), legend=None)
     bars = base.mark_bar(height=7, opacity=0.55, clip=True).encode(x2="end:T")
     heads = base.mark_point(filled=True, size=75, opacity=1, clip=True).encode(shape=shape)
-    return [bars, heads], LANE_PX * len(LANES)
+    return [bars, heads], LANE_PX * len(lanes())
 
 
 def _stems(quantity: Quantity) -> alt.Chart:
     """Alarms and notes as upright lines through the quantities."""
     known = alt.Chart(alt.NamedData(MARKS)).transform_filter("datum.stem")
-    tips = [alt.Tooltip("when:N", title="time"), alt.Tooltip("what:N")]
+    tips = [alt.Tooltip("when:N", title=words.TIME), alt.Tooltip("what:N", title=words.WHAT)]
     stems: alt.Chart = known.mark_rule(strokeWidth=1.2, opacity=0.6, clip=True).encode(
         x=x_axis(labels=False), color=_colour(), tooltip=tips
     )

@@ -10,6 +10,8 @@ import heapq
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+import msgspec
+
 from collector.reading import Reading, iso_utc
 from collector.replay import Replay
 from collector.rules.catalogue import CATALOGUE, WARD
@@ -34,6 +36,7 @@ Key = tuple[str, str, str]
 SHOWN: Final = 20  # differences kept for people; all of them come out of `differences`
 WINDOW_MS: Final = HOUR
 _SHIFTED: Final[tuple[Kind, Kind]] = ("earlier", "later")
+ENDS_KEPT: Final = 2_000  # shut-offs a run; more say nothing new
 _LOW: Final = ("shutdown-expected", "purity-amber", "purity-red")
 
 
@@ -46,6 +49,7 @@ class _Run:
         self.stood: dict[str, Stood] = {}
         self.totals = RunTotals()
         self.leads = Spread()
+        self.ends: list[tuple[str, int, bool]] = []  # shut-offs: unit, when, whether an alarm stood before
 
     def count(self, event: Event, beside: bool) -> Standing | None:
         """Take in an event; the alarm that it raises or clears, or None when it does neither."""
@@ -74,6 +78,8 @@ class _Run:
         if event.condition == "purity-shutdown":
             totals.shutdowns += 1
             low = [self.standing[key].raised_ms for name in _LOW if (key := (event.unit, "", name)) in self.standing]
+            if len(self.ends) < ENDS_KEPT:
+                self.ends.append((event.unit, event.time_ms, bool(low)))
             if low:
                 totals.warned += 1
                 self.leads.add(max(0, event.time_ms - min(low)))
@@ -92,6 +98,13 @@ class _Run:
         alarm = self.standing.pop(key)
         self.stood[key[2]].hours += max(0, time_ms - alarm.raised_ms) / HOUR
         return alarm
+
+
+class Lost(msgspec.Struct, frozen=True):
+    """A shut-off on low purity that has an alarm before it today and would have none with the change."""
+
+    unit: str
+    at: str
 
 
 class SideBySide:
@@ -220,6 +233,15 @@ class SideBySide:
             changed=self.runs[CHANGED].result(months), conditions=self._conditions(),
             differences=[difference for _, _, difference in sorted(self._gravest, reverse=True)],
         )  # fmt: skip
+
+    def lost(self) -> list[Lost]:
+        """The shut-offs that lose their warning, in the order of time; the same one lies within the window."""
+        warned = [(unit, time_ms) for unit, time_ms, had in self.runs[TODAY].ends if had]
+        return [
+            Lost(unit, iso_utc(time_ms))
+            for unit, time_ms, had in self.runs[CHANGED].ends
+            if not had and any(unit == one and abs(time_ms - then) <= self._window_ms for one, then in warned)
+        ]
 
     def _conditions(self) -> list[ConditionRow]:
         order = list(CATALOGUE)

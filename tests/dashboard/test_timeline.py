@@ -15,7 +15,7 @@ from dashboard import queries
 from dashboard.actions import Person, Refused
 from dashboard.course import COURSE
 from dashboard.fan import fan_of, until_of
-from dashboard.happened import LANES, Mark, marks_of
+from dashboard.happened import Mark, lanes, marks_of
 from dashboard.inwords import ROWS, in_words_html, record_from
 from dashboard.noting import note
 from dashboard.queries import UnitPast
@@ -106,7 +106,7 @@ def test_alarms_supply_service_and_notes_have_a_lane_each():
         row(entries.NOTE, 4_000, 5, who="N. Example", body={"text": "moved to bed 4"}),
     ]
     marks = marks_of(rows, (), {"filter": "Clean the filter"}, 0, 10_000)
-    assert [mark.lane for mark in marks] == [LANES[3], LANES[2], LANES[1], LANES[0]]
+    assert [mark.lane for mark in marks] == [lanes()[3], lanes()[2], lanes()[1], lanes()[0]]
     assert marks[0].what == "moved to bed 4 (N. Example)"
     assert marks[1].what == "Clean the filter: done (N. Example)"
     assert (marks[2].to_ms, marks[3].to_ms) == (None, 5_000)
