@@ -11,15 +11,21 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 from dashboard import service_words as words
+from dashboard.board import Look
+from dashboard.tiles import mark_html
 
 
 class Cell(NamedTuple):
-    """One value: a unit's is a link to its page; `mark` is one of "late", "soon", "good" or "" and never alone."""
+    """One value: a unit's is a link to its page; `mark` is one of "late", "soon", "good" or "" and never alone.
+
+    look puts a state's shape before it, as on the board; the row's words say the same.
+    """
 
     text: str
     unit: str = ""
     mark: str = ""
     note: str = ""
+    look: Look | None = None
 
 
 Row = Sequence[Cell | str]
@@ -55,6 +61,8 @@ def _cell_html(name: str, cell: Cell) -> str:
     text = escape(cell.text)
     if cell.unit:
         text = f'<a href="./unit?unit={quote(cell.unit)}">{text}</a>'
+    if cell.look is not None:
+        text = f"{mark_html(cell.look)} {text}"
     note = f"<small>{escape(cell.note)}</small>" if cell.note else ""
     classes = " ".join([f"sw-mark-{cell.mark}-text"] * bool(cell.mark) + ["sw-empty"] * (not cell.text))
     return f'<td data-name="{escape(name)}" class="{classes}"><span>{text}{note}</span></td>'
