@@ -5,12 +5,12 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.people.rights import PEOPLE, may
-from dashboard import access_words, entrance, limits_words, service_words, unitlist_words, words
+from dashboard import access_words, entrance, handover_words, limits_words, service_words, unitlist_words, words
 from dashboard.access import Access, Door, access, opened
 from dashboard.frame import ASSETS, load_assets, speak
 
-PATHS = ("units", "unit", "alarms", "backup", "due", "visits", "work", "parts", "fleet", "labels", "limits", "data", "about",
-         "people", "account", "sign-out")  # fmt: skip
+PATHS = ("units", "unit", "alarms", "handover", "backup", "due", "visits", "work", "parts", "fleet", "labels",
+         "limits", "data", "about", "people", "account", "sign-out")  # fmt: skip
 
 
 def pages(found: Access) -> dict[str, list[st.Page]]:
@@ -24,6 +24,7 @@ def pages(found: Access) -> dict[str, list[st.Page]]:
             st.Page("screens/units.py", title=unitlist_words.PAGE, url_path="units"),
             st.Page("screens/unit.py", title=words.PAGE_UNIT, url_path="unit"),
             st.Page("screens/alarms.py", title=words.PAGE_ALARMS, url_path="alarms"),
+            st.Page("screens/handover.py", title=handover_words.PAGE, url_path="handover"),
             st.Page("screens/backup.py", title=service_words.BACKUP, url_path="backup"),
         ],
         service_words.UPKEEP: [
