@@ -1,0 +1,23 @@
+"""What the analysis pages ask of the store; no Streamlit.
+
+Rules of this file: as in queries.py: every question opens its own connection and has an end; StoreError says in plain
+words what is wrong.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from collector.service.alarm_load import raised_of
+from collector.service.alarm_review import KINDS, Review, acks_of, review, shift_at
+from collector.service.spans import Span
+from collector.store.fleet import kept_rows
+from dashboard.queries import Now, reader
+from dashboard.times import local
+
+
+def alarm_review(data_dir: Path, now: Now, window: Span, audience: str) -> Review:
+    """The alarm analysis over a window; the whole record is read, since alarms are a fold over it."""
+    with reader(data_dir) as conn:
+        rows = kept_rows(conn, KINDS, window[1])
+    return review(raised_of(rows, audience), acks_of(rows), window, lambda ms: shift_at(local(ms, now.zone).hour))
