@@ -11,9 +11,10 @@ from pathlib import Path
 from collector.service.alarm_load import raised_of
 from collector.service.alarm_review import KINDS, Review, acks_of, review, shift_at
 from collector.service.spans import Span
+from collector.store import heard
 from collector.store.fleet import kept_rows
 from dashboard.queries import Now, reader
-from dashboard.times import local
+from dashboard.times import DAY, local
 
 
 def alarm_review(data_dir: Path, now: Now, window: Span, audience: str) -> Review:
@@ -21,3 +22,9 @@ def alarm_review(data_dir: Path, now: Now, window: Span, audience: str) -> Revie
     with reader(data_dir) as conn:
         rows = kept_rows(conn, KINDS, window[1])
     return review(raised_of(rows, audience), acks_of(rows), window, lambda ms: shift_at(local(ms, now.zone).hour))
+
+
+def minutes_heard(data_dir: Path, now_ms: int) -> tuple[int, dict[str, int]]:
+    """Minutes on record in the last day, and in how many of them each unit was heard."""
+    with reader(data_dir) as conn:
+        return heard.minutes_heard(conn, now_ms - DAY, now_ms)
