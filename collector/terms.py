@@ -50,6 +50,11 @@ def _told(evidence: Mapping[str, object]) -> Evidence:
     return cast("Evidence", {name: said(one) if isinstance(one, str) else one for name, one in evidence.items()})
 
 
+def task_of(title: str) -> str:
+    """A task's title: one of the defaults is told in the reader's language, a site file's own as it is written."""
+    return said(title)
+
+
 def instruction_of(condition: Condition) -> str:
     """A condition's instruction before it is filled in."""
     return said(condition.action)

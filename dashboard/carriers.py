@@ -15,6 +15,7 @@ OLD_MS: Final = 60_000
 TITLE: Final = "Carried outwards"
 HOW: Final = "Start `sieveward deliver` beside the collector."
 FAILS: Final = 2  # one failure may be a moment's
+_GOOD: Final = "good"
 _NAMES: Final = {"influx": "InfluxDB", "messages": "Messages"}
 
 
@@ -41,7 +42,7 @@ def way_rows(document: Mapping[str, Any], zone: ZoneInfo, now_ms: int) -> list[d
         {
             "Way": way, "To": str(state.get("person", "")), "Role": str(state.get("role", "")),
             "Last sent": moment_text(state.get("sent_ms"), now_ms, zone),
-            "State": said("good") if not state.get("failures") else f"{state['failures']} failures: {state.get('said', '')}",
+            "State": f"{state['failures']} failures: {state.get('said', '')}" if state.get("failures") else _GOOD,
         }
         for way, state in ways.items()
     ]  # fmt: skip

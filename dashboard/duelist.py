@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from collector.rules.catalogue import CATALOGUE
 from collector.service.due import DueTask
-from collector.terms import title_of
+from collector.terms import task_of, title_of
 from dashboard import service_words as words
 from dashboard import words as common_words
 from dashboard.month import Entry
@@ -36,7 +36,8 @@ def grouped(dues: Sequence[DueTask], now_ms: int) -> dict[str, list[DueTask]]:
 def due_rows(dues: Iterable[DueTask], now: Now, now_ms: int) -> list[Row]:
     """One row a task: unit, what, when, why, when it was last done."""
     return [
-        (Cell(due.unit, due.unit), due.title, when_cell(due, now, now_ms), ward_title(now, due.ward), why_text(due),
+        (Cell(due.unit, due.unit), task_of(due.title), when_cell(due, now, now_ms), ward_title(now, due.ward),
+         why_text(due),
          moment_text(due.last_done_ms, now_ms, now.zone) if due.last_done_ms else words.NEVER_DONE, missed_text(due))
         for due in dues
     ]  # fmt: skip
@@ -78,5 +79,5 @@ def month_entries(dues: Iterable[DueTask], now: Now, now_ms: int) -> dict[date, 
     found: dict[date, list[Entry]] = {}
     for due in dues:
         on = local(now_ms if due.overdue else due.due_ms.p50, now.zone).date()
-        found.setdefault(on, []).append(Entry(f"{due.unit}: {due.title}", due.unit, due.overdue))
+        found.setdefault(on, []).append(Entry(f"{due.unit}: {task_of(due.title)}", due.unit, due.overdue))
     return found

@@ -15,7 +15,7 @@ import pandas as pd
 
 from collector.rules.capacity.now import CapacityNow
 from collector.site import Model
-from dashboard.capacity import LIMITS
+from dashboard import capacity
 from dashboard.charts import COLOURS, INK, Limit, local_times
 from dashboard.ranges import range_of, when_text
 from dashboard.times import DAY, MINUTE
@@ -50,7 +50,7 @@ def fan_of(found: CapacityNow | None, purity_pct: float | None, model: Model) ->
     values = (model.amber_pct, model.red_pct, model.shutdown_pct)
     levels = [
         _level(Limit(value, name, _PRIORITY[key]), getattr(found.outlook, key), found.at_ms)
-        for (key, name), value in zip(LIMITS, values, strict=True)
+        for (key, name), value in zip(capacity.LIMITS, values, strict=True)
         if value < purity_pct
     ]
     foreseen = tuple(level for level in levels if level is not None)

@@ -13,22 +13,22 @@ from typing import Final, NamedTuple
 from collector.people.acts import ORIGIN
 from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
-from collector.rules.catalogue import title_of
 from collector.rules.entries import JournalEntry, JournalRow
 from collector.rules.lifecycle import State
 from collector.service.due import DueTask
 from collector.service.history import KINDS as DONE_KINDS
 from collector.service.history import unit_history
+from collector.terms import action_of, task_of, title_of
 from dashboard import handover_words as words
+from dashboard import service_words
+from dashboard import words as common_words
 from dashboard.actions import Person, named
 from dashboard.changeover import ward_line
 from dashboard.episodes import Episode, episodes
 from dashboard.freshness import Banner
 from dashboard.orders import ward_title
 from dashboard.queries import Now
-from dashboard.service_words import ALL_WARDS
 from dashboard.times import DAY, age_text, moment_text
-from dashboard.words import NOT_USED, PRIORITY
 
 #: Kinds of rows that a note is made of.
 KINDS: Final = (entries.CONDITION, entries.ACKNOWLEDGE, entries.NOTE, entries.CYLINDER_READ, *DONE_KINDS)
@@ -62,7 +62,7 @@ def note_of(
     alarms = sorted((alarm for alarm in now.alarms if ward in ("", alarm.ward)), key=urgency)
     mine = [row for row in rows if ward in ("", row.ward)]
     hospital = now.site.facility.name or now.site.facility.id if now.site else now.facility
-    place = ward_title(now, ward) if ward else ALL_WARDS
+    place = ward_title(now, ward) if ward else service_words.ALL_WARDS
     first, last = moment_text(from_ms, now_ms, now.zone), moment_text(now_ms, now_ms, now.zone)
     found = (
         (words.STANDS, [_alarm(alarm, now, now_ms) for alarm in alarms if alarm.speaks]),
@@ -91,13 +91,15 @@ def _alarm(alarm: Alarm, now: Now, now_ms: int) -> str:
     known = alarm.acked_by and alarm.state != State.UNACKNOWLEDGED
     who = words.acknowledged(alarm.acked_by) if known else words.NOT_ACKNOWLEDGED
     since = words.since(moment_text(alarm.raised_ms, now_ms, now.zone))
-    head = f"{PRIORITY[alarm.priority]}: {title_of(alarm.condition)}, {_where(alarm.unit, alarm.ward, now)}"
-    return f"{head}, {since}; {who}. {alarm.action}".rstrip()
+    head = (
+        f"{common_words.PRIORITY[alarm.priority]}: {title_of(alarm.condition)}, {_where(alarm.unit, alarm.ward, now)}"
+    )
+    return f"{head}, {since}; {who}. {action_of(alarm.action, alarm.condition, alarm.evidence)}".rstrip()
 
 
 def _aside(alarm: Alarm, now: Now, now_ms: int) -> str:
     until = words.until(moment_text(alarm.shelved_until_ms, now_ms, now.zone)) if alarm.shelved_until_ms else ""
-    parts = (title_of(alarm.condition), _where(alarm.unit, alarm.ward, now), until or NOT_USED.lower())
+    parts = (title_of(alarm.condition), _where(alarm.unit, alarm.ward, now), until or common_words.NOT_USED.lower())
     return ", ".join(part for part in parts if part)
 
 
@@ -105,7 +107,8 @@ def _out(now: Now, ward: str) -> list[str]:
     if now.site is None:
         return sorted(now.out_of_service)
     return [
-        f"{_where(unit.id, now.site.ward_of(unit.id).id, now)}: {NOT_USED.lower()}" for unit in now.site.units
+        f"{_where(unit.id, now.site.ward_of(unit.id).id, now)}: {common_words.NOT_USED.lower()}"
+        for unit in now.site.units
         if unit.id in now.out_of_service and ward in ("", now.site.ward_of(unit.id).id)
     ]  # fmt: skip
 
@@ -134,7 +137,7 @@ def _done(now: Now, now_ms: int, rows: Sequence[JournalRow]) -> list[str]:
 def _due(due: DueTask, now: Now, now_ms: int) -> str:
     when = words.overdue(age_text(now_ms - due.due_ms.p50)) if due.overdue else \
         moment_text(due.due_ms.p50, now_ms, now.zone)  # fmt: skip
-    return f"{_where(due.unit, due.ward, now)}: {due.title}, {when}"
+    return f"{_where(due.unit, due.ward, now)}: {task_of(due.title)}, {when}"
 
 
 def _backup(now: Now, now_ms: int, ward: str) -> list[str]:

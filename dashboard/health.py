@@ -9,7 +9,7 @@ from dashboard.figures import size_text
 from dashboard.freshness import heartbeat_age_ms
 from dashboard.queries import Health, Now
 from dashboard.times import age_text, moment_text
-from dashboard.words import NOT_MEASURED
+from dashboard.words import NOT_MEASURED, name_of
 
 Figures = list[tuple[str, str]]
 
@@ -21,8 +21,8 @@ def collector_figures(now: Now, now_ms: int, wall_ms: int) -> Figures:
         return [("Heard", said("never"))]
     return [
         ("Heard", f"{age_text(age_ms)} ago"), ("Since", moment_text(status.started_ms, now_ms, now.zone)),
-        (f"Broker {status.broker}", status.broker_state or NOT_MEASURED),
-        ("Store", status.store_state), ("Messages a second", f"{status.rate_per_s:.1f}"),
+        (f"Broker {status.broker}", name_of(status.broker_state) or NOT_MEASURED),
+        ("Store", name_of(status.store_state)), ("Messages a second", f"{status.rate_per_s:.1f}"),
         ("Readings stored", f"{status.readings:,}"), ("Could not be read", f"{status.quarantined:,}"),
         ("Came twice", f"{status.duplicates:,}"), ("Came late", f"{status.late:,}"),
         ("Left out of floods", f"{status.flooded:,}"), ("Largest batch", f"{status.batch:,}"),
@@ -43,7 +43,7 @@ def store_figures(health: Health, now: Now, now_ms: int) -> Figures:
 def bridge_rows(now: Now, now_ms: int) -> list[dict[str, str]]:
     """Each bridge's link, and what it said of itself last."""
     return [
-        {"bridge": name, "link": str(body.get("state", "")),
+        {"bridge": name, "link": name_of(str(body.get("state", ""))),
          "since": moment_text(body.get("at_ms"), now_ms, now.zone), **_word_cells(body.get("word") or {})}
         for name, body in now.bridges.items()
     ]  # fmt: skip

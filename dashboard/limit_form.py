@@ -36,8 +36,8 @@ class Option(NamedTuple):
 def groups(site: Site, limits: Limits = LIMITS) -> dict[str, list[Option]]:
     """Everything that can be tried, by what it is of: models and wards by their titles, then the rules."""
     models = list(site.models) + ([] if all(unit.model for unit in site.units) else [Model(id="default")])
-    found = {f"model {model.id}": _of(("model", model.id), model, _MODEL) for model in models}
-    found |= {f"ward {ward.name or ward.id}": _of(("ward", ward.id), ward, _WARD) for ward in site.wards}
+    found = {words.of_model(model.id): _of(("model", model.id), model, _MODEL) for model in models}
+    found |= {words.of_ward(ward.name or ward.id): _of(("ward", ward.id), ward, _WARD) for ward in site.wards}
     return found | {words.RULES: sorted(_rules(limits), key=lambda one: one.help == words.HELP_OTHER)}
 
 

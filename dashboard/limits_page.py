@@ -24,6 +24,7 @@ from dashboard.queries import Now
 from dashboard.sheet import sheet_html
 from dashboard.times import day_end_ms, local, moment_text
 from dashboard.tryout import MOST_READINGS, READINGS_PER_S, Desk, Outcome, Request, Tryout, chosen, readings_in
+from dashboard.words import name_of
 
 DAYS: Final = 7
 _TRIED: Final = "limits-tried"
@@ -42,7 +43,7 @@ def may_try() -> bool:
         return may(person.role, TRY_LIMITS)
     state = st.session_state
     role = st.selectbox(service_words.ROLE, ROLES, index=ROLES.index(state.get("as", "engineer")), width=320,
-                        key="limits-role")  # fmt: skip
+                        format_func=name_of, key="limits-role")  # fmt: skip
     return may(role, TRY_LIMITS)
 
 

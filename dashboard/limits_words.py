@@ -101,7 +101,7 @@ def takes(readings: int, seconds: float) -> str:
 def too_large(readings: int, most: int) -> str:
     """Why a try is refused, and the way out."""
     return (f"About {readings:,} readings are more than the {most:,} that are tried from a screen. Choose fewer "
-            "days, wards or units; or use `sieveward replay --changes` on a machine that has nothing else to do.")  # fmt: skip
+            "days, wards or units; or use `sieveward replay --changes` on another machine.")  # fmt: skip
 
 
 def kept_from(day: str) -> str:
@@ -143,3 +143,13 @@ def shifted(kind: str, by: str) -> str:
 def failed(said: str) -> str:
     """A try that came to nothing."""
     return f"It could not be tried: {said}"
+
+
+def of_model(name: str) -> str:
+    """A model, as a choice."""
+    return f"model {name}"
+
+
+def of_ward(name: str) -> str:
+    """A ward, as a choice."""
+    return f"ward {name}"

@@ -12,13 +12,13 @@ from collector.people.acts import ORIGIN
 from collector.people.rights import ROLES
 from collector.rules.entries import NOTE, JournalEntry
 from collector.store import StoreError
-from dashboard import access, service_words
+from dashboard import access, access_words, service_words
 from dashboard import past_words as words
-from dashboard.access_words import NOT_OFFERED
 from dashboard.actions import TEXT_MAX, Person, Refused, named
 from dashboard.frame import look
 from dashboard.queries import Now
 from dashboard.times import MINUTE, local
+from dashboard.words import name_of
 
 _OUTCOME: Final = "note-outcome"
 
@@ -53,7 +53,7 @@ def draw_note(unit: str) -> None:
         known = now.site is not None and now.site.unit(unit) is not None
         ward = now.site.ward_of(unit).id if now.site is not None and known else ""
         if not person.is_offered(NOTE, ward):
-            st.write(NOT_OFFERED)
+            st.write(access_words.NOT_OFFERED)
             return
         here = local(screen.now_ms, now.zone)
         with st.form("note", border=False):
@@ -72,7 +72,9 @@ def _person() -> Person:
     state = st.session_state
     one, two = st.columns(2)
     name = one.text_input(service_words.WHO, value=state.get("who", ""), max_chars=60, key="note-who")
-    role = two.selectbox(service_words.ROLE, ROLES, index=ROLES.index(state.get("as", ROLES[0])), key="note-role")
+    role = two.selectbox(
+        service_words.ROLE, ROLES, index=ROLES.index(state.get("as", ROLES[0])), key="note-role", format_func=name_of
+    )
     return Person(name, role)
 
 

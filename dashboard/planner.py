@@ -12,6 +12,7 @@ from collector.rules.entries import VISIT, JournalEntry
 from collector.service.reasons import Deferral
 from collector.service.visits import Plan, Visit
 from collector.site import Site
+from collector.terms import task_of
 from dashboard import plan_words as texts
 from dashboard import service_words as words
 from dashboard.actions import TEXT_MAX, Person
@@ -38,7 +39,7 @@ def visit_rows(visits: Sequence[Visit], now: Now) -> list[Row]:
     """One row a visit: day and time, unit, what is done, how long the unit is out, and how firm it is."""
     return [
         (Cell(texts.visit_when(one.day, one.start_min)), Cell(one.unit, one.unit), ward_title(now, one.ward),
-         Cell("; ".join(task.title for task in one.tasks), note="; ".join(one.cautions)), f"{one.minutes} min",
+         Cell("; ".join(task_of(task.title) for task in one.tasks), note="; ".join(one.cautions)), f"{one.minutes} min",
          Cell(f"{one.out_min} min" if one.out_min else "", note=texts.from_cylinders(one.gas_l)),
          Cell(texts.VISIT_STATES.get(one.state, one.state), note=one.why))
         for one in visits
@@ -48,7 +49,7 @@ def visit_rows(visits: Sequence[Visit], now: Now) -> list[Row]:
 def deferral_rows(found: Iterable[Deferral], now: Now) -> list[Row]:
     """One row a task that is late or left out, with its reason."""
     return [
-        (Cell(one.unit, one.unit), ward_title(now, one.ward), one.title, texts.day_of(one.due),
+        (Cell(one.unit, one.unit), ward_title(now, one.ward), task_of(one.title), texts.day_of(one.due),
          texts.day_of(one.day) if one.day else texts.NOT_PLANNED, one.said)
         for one in found
     ]  # fmt: skip

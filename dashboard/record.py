@@ -17,6 +17,7 @@ from collector.service.due import DueTask
 from collector.service.tasks import tasks_of
 from collector.site import Site, Task
 from collector.store import StoreError
+from collector.terms import task_of
 from dashboard import access_words
 from dashboard import service_words as words
 from dashboard.actions import SERVICE_ROLES, TEXT_MAX, Person
@@ -47,7 +48,7 @@ def draw_recording(unit: str) -> None:
             return
         overdue, tasks = soonest_first(tasks, _dues(now, unit))
         slot = st.container()  # above the list: on a phone it would be below the edge of the screen
-        titles = {task.id: words.due_task(task.title, task.id in overdue) for task in tasks}
+        titles = {task.id: words.due_task(task_of(task.title), task.id in overdue) for task in tasks}
         chosen = st.pills(words.TASK, list(titles), format_func=titles.__getitem__, key=f"task-{unit}")
         task = next((task for task in tasks if task.id == chosen), None)
         if task is not None:
@@ -125,7 +126,7 @@ def _write_form(site: Site, unit: str, task: Task, person: Person, done: Done) -
 
 def _write(site: Site, unit: str, task: Task, person: Person, done: Done) -> None:
     made = partial(_entry, site, unit, task, person, done)
-    if write_down(made, f"{unit}: {task.title}: {words.OUTCOMES[done.outcome]}, written down"):
+    if write_down(made, f"{unit}: {task_of(task.title)}: {words.OUTCOMES[done.outcome]}, written down"):
         st.session_state[f"task-{unit}"] = None  # a second tap would write it twice
 
 

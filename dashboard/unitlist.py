@@ -14,18 +14,23 @@ from collector.rules.unitrow import UnitRow
 from collector.service.due import DueTask
 from collector.service.gate import ProofDue
 from collector.site import Site
+from collector.terms import task_of
 from dashboard import unitlist_words as words
+from dashboard import words as common_words
 from dashboard.board import Board, Look, Tile
 from dashboard.capacity import is_at_flow, is_old
 from dashboard.queries import Now
 from dashboard.ranges import range_of, when_text
 from dashboard.sheet import Cell, Row
 from dashboard.times import DAY
-from dashboard.words import NOT_PROVEN, TURNED_UP
 
 #: What is foreseen later than this is the forecast's to tell on the unit's own page.
 _AHEAD_MIN: Final = 7 * 1440
-_LIMITS: Final = (("shutdown_in_min", TURNED_UP[3]), ("red_in_min", TURNED_UP[2]), ("amber_in_min", TURNED_UP[1]))
+_LIMITS: Final = (
+    ("shutdown_in_min", common_words.TURNED_UP[3]),
+    ("red_in_min", common_words.TURNED_UP[2]),
+    ("amber_in_min", common_words.TURNED_UP[1]),
+)
 
 
 class Rank(IntEnum):
@@ -113,7 +118,7 @@ def _reasons(
     if tile.holds:
         found.append((Rank.SHORT, tile.holds))
     if not tile.greyed and row is not None and row.proven_lpm is None and not tile.holds:
-        found.append((Rank.UNPROVEN, NOT_PROVEN))
+        found.append((Rank.UNPROVEN, common_words.NOT_PROVEN))
     return found + _due(dues, now_ms)
 
 
@@ -132,10 +137,10 @@ def _foreseen(row: UnitRow | None, tile: Tile, now: Now, now_ms: int) -> str:
 
 
 def _due(dues: Sequence[DueTask], now_ms: int) -> list[tuple[Rank, str]]:
-    late = [due.title for due in dues if due.overdue]
+    late = [task_of(due.title) for due in dues if due.overdue]
     if late:
         return [(Rank.OVERDUE, words.overdue(late[0], len(late) - 1))]
-    near = next((due.title for due in dues if due.due_ms.p50 < now_ms + 7 * DAY), "")
+    near = next((task_of(due.title) for due in dues if due.due_ms.p50 < now_ms + 7 * DAY), "")
     return [(Rank.SOON, words.soon(near))] if near else []
 
 

@@ -101,6 +101,8 @@ NAMES: Final = {
     "normal": "normal", "unacknowledged": "not acknowledged", "acknowledged": "acknowledged",
     "returned-unacknowledged": "gone, not acknowledged", "shelved": "put aside", "suppressed": "held back",
     "out-of-service": "out of service", "no-data": "no data",
+    "connected": "connected", "refused": "refused", "good": "good", "failed": "failed", "full": "full",
+    "online": "connected", "offline": "cut off",
 }  # fmt: skip
 
 

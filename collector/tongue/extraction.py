@@ -14,6 +14,7 @@ from collector.tongue.rewriting import is_constant, is_drawing, is_text, is_word
 ROOT: Final = Path(__file__).parents[2]
 #: Texts that stand outside modules of texts, since they are sent and stored in English.
 CATALOGUE: Final = "collector.rules.catalogue"
+TASKS: Final = "collector.service.tasks"
 
 Text = str | tuple[str, str]
 
@@ -22,7 +23,7 @@ def modules() -> list[str]:
     """Every module of texts, by name."""
     paths = [path for room in ("collector", "dashboard") for path in (ROOT / room).rglob("*.py")]
     names = [".".join(path.relative_to(ROOT).with_suffix("").parts) for path in paths]
-    return sorted(name for name in names if is_words(name) or name == CATALOGUE)
+    return sorted(name for name in names if is_words(name) or name in (CATALOGUE, TASKS))
 
 
 def texts(module: str) -> list[tuple[int, Text]]:
@@ -37,6 +38,8 @@ def texts(module: str) -> list[tuple[int, Text]]:
                 (statement.lineno, text)
                 for text in _told(ModuleType.__getattribute__(imported, target.id), drawing=is_drawing(module))
             ]
+    if module == TASKS:
+        return [(1, one.task.name) for one in ModuleType.__getattribute__(imported, "DEFAULTS")]
     if module == CATALOGUE:
         conditions = ModuleType.__getattribute__(imported, "CATALOGUE").values()
         return [*((1, text) for one in conditions for text in (one.title, one.action)),

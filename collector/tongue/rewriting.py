@@ -22,9 +22,9 @@ _LISTED: Final = frozenset({
 })  # fmt: skip
 #: Modules that draw or tabulate and hold texts of their own beside identifiers: there a text has a capital or a space.
 _DRAWING: Final = frozenset({
-    "backuprows", "board", "capacity", "carriers", "changeover", "checks", "desk", "duelist", "figures",
-    "fleetrows", "freshness", "health", "orders", "past", "planner", "ranges", "record", "safe_copies",
-    "stockroom", "tables", "told", "wall", "way_test",
+    "backuprows", "board", "capacity", "course", "carriers", "changeover", "checks", "desk", "duelist", "figures",
+    "fleetrows", "freshness", "handover", "health", "limits_rows", "orders", "past", "planner", "ranges", "record",
+    "safe_copies", "stockroom", "tables", "told", "unitlist", "wall", "way_test",
 })  # fmt: skip
 #: Those whose mappings are rows of a table: their keys are its columns.
 _TABLES: Final = frozenset({"carriers", "figures", "health", "tables"})
@@ -69,8 +69,16 @@ class _Texts(ast.NodeTransformer):
     def __init__(self, module: str) -> None:
         self._drawing = is_drawing(module)
         self._tables = module.rpartition(".")[2] in _TABLES
+        self._own: set[str] = set()
         self.found: list[tuple[int, str | tuple[str, str]]] = []
         self._inside = 0
+
+    def visit_Module(self, node: ast.Module) -> ast.AST:
+        """Only the module's own constants are texts: what it takes from elsewhere may be identifiers."""
+        for statement in node.body:
+            targets = statement.targets if isinstance(statement, ast.Assign) else [getattr(statement, "target", None)]
+            self._own |= {target.id for target in targets if isinstance(target, ast.Name) and is_constant(target.id)}
+        return self.generic_visit(node)
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
         """Rewrite a function's body, but not its docstring, defaults or annotations."""
@@ -140,7 +148,7 @@ class _Texts(ast.NodeTransformer):
 
     def visit_Name(self, node: ast.Name) -> ast.AST:
         """A constant that a function uses is looked up."""
-        if self._inside and isinstance(node.ctx, ast.Load) and is_constant(node.id):
+        if self._inside and isinstance(node.ctx, ast.Load) and node.id in self._own:
             return _call("__deep__", node, node)
         return node
 

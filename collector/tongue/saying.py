@@ -50,10 +50,15 @@ def deep(value: object) -> object:
 
 def _inside(value: tuple[object, ...] | list[object] | dict[object, object]) -> object:
     if isinstance(value, dict):
-        return {name: deep(one) for name, one in value.items()}
+        return {_key(name): deep(one) for name, one in value.items()}
     if isinstance(value, tuple) and hasattr(value, "_fields"):
         return value._make(map(deep, value))  # type: ignore[attr-defined]
     return type(value)(deep(one) for one in value)
+
+
+def _key(name: object) -> object:
+    """A mapping's key: a heading is a text, what has no capital an identifier."""
+    return deep(name) if isinstance(name, str) and name[:1].isupper() else name
 
 
 def shown(value: object) -> object:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.rules.entries import NOTE
+from dashboard import access_words, queries, service_words
 from dashboard import handover_words as words
-from dashboard import queries, service_words
-from dashboard.access_words import NOT_OFFERED
 from dashboard.board import places
 from dashboard.crew import who_records
 from dashboard.desk import act, draw_outcome
@@ -45,7 +44,7 @@ with in_words():
         st.button(words.KEEP, type="primary", on_click=act,
                   args=(lambda at_ms: handed_over(note, own, ward, from_ms, person, at_ms), words.KEPT))  # fmt: skip
     else:
-        st.write(NOT_OFFERED)
+        st.write(access_words.NOT_OFFERED)
     notes = queries.journal(data_dir(), kinds=(NOTE,), from_ms=now_ms - 30 * DAY)
     if before := earlier(notes, ward)[:EARLIER]:
         st.subheader(words.EARLIER)

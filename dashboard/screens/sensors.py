@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import queries, review_queries
+from dashboard import carriers, queries, review_queries, safe_copies
 from dashboard import sensor_words as words
-from dashboard import carriers
 from dashboard.carriers import carrier_rows, carrier_warning, way_rows
 from dashboard.figures import figures_html
 from dashboard.frame import SLOWLY_S, in_words, look, needed_now, strip, table
 from dashboard.freshness import collector_lives
 from dashboard.health import bridge_rows, collector_figures
 from dashboard.launch import data_dir
-from dashboard import safe_copies
 from dashboard.safe_copies import copy_figures, copy_warning
 from dashboard.sensorrows import sensor_rows, sensors
 from dashboard.sheet import sheet_html

@@ -7,11 +7,11 @@ import streamlit as st
 from collector.service.gate import proofs_due
 from dashboard import service_words
 from dashboard import unitlist_words as words
+from dashboard import words as common_words
 from dashboard.board import board_of, places
 from dashboard.frame import dues, in_words, look, needed_now, service_rows, strip
 from dashboard.sheet import sheet_html
 from dashboard.unitlist import chosen, models_of, need_rows, needs
-from dashboard.words import EMPTY_SITE
 
 #: Units that need nothing are listed to this many; the others are found by ward, model or text.
 MOST = 500
@@ -19,7 +19,7 @@ strip()
 now, _ = needed_now()
 st.header(words.PAGE)
 if now.site is None or not now.site.units:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 wards = {place.id: place.title for place in places(now)}
 one, two, three = st.columns(3)
