@@ -25,9 +25,10 @@ def change_rows(options: Mapping[str, Option], tried: Mapping[str, float]) -> li
 def count_rows(found: Comparison) -> list[tuple[str, ...]]:
     """Each condition that either run raised: today, with the change, and what became of its alarms."""
     return [
-        (title_of(row.condition), str(row.today.raised), str(row.changed.raised), str(row.same), str(row.earlier),
-         str(row.later), str(row.new + row.split), str(row.gone + row.joined), f"{row.today.hours:.1f}",
-         f"{row.changed.hours:.1f}")
+        (title_of(row.condition), str(row.today.raised), str(row.changed.raised),
+         *(str(count) if count else "" for count in (row.same, row.earlier, row.later, row.new + row.split,
+                                                     row.gone + row.joined)),
+         f"{row.today.hours:.1f}", f"{row.changed.hours:.1f}")
         for row in found.conditions
     ]  # fmt: skip
 
@@ -61,8 +62,8 @@ def said(found: Comparison) -> list[str]:
     lines = [words.in_short(today.alarms, changed.alarms, today.ward_alerts, changed.ward_alerts)]
     if today.shutdowns or changed.shutdowns:
         lines.append(words.shutdowns((today.shutdowns, today.warned), (changed.shutdowns, changed.warned)))
-    days = found.unit_months * 30 / max(found.units, 1)
-    return [*lines, words.done(found.readings, found.units, days)]
+    span_ms = parse_utc(found.last) - parse_utc(found.first) if found.first and found.last else 0
+    return [*lines, words.done(found.readings, found.units, time_text(span_ms))]
 
 
 def losses(today: Comparison, lost: list[str]) -> bool:

@@ -109,9 +109,9 @@ def kept_from(day: str) -> str:
     return f"Single readings are kept from {day} on: nothing earlier can be tried."
 
 
-def done(readings: int, units: int, days: float) -> str:
+def done(readings: int, units: int, span: str) -> str:
     """What was gone through."""
-    return f"{readings:,} readings of {units} units over {days:.1f} days went through both."
+    return f"{readings:,} readings of {units} units over {span} went through both."
 
 
 def in_short(today: int, changed: int, ward_today: int, ward_changed: int) -> str:

@@ -107,8 +107,8 @@ def _draw(
     picture = Picture(past, points, marks, now.zone, now.model_of(unit), begun_ms, max(past.to_ms, until_ms), flow_lpm,
                       fan if until_ms else None, st.context.theme.type == "dark")  # fmt: skip
     shape = f"{past.to_ms - past.from_ms}-{bool(picture.fan)}"  # another shape of chart is another chart to a browser
-    with st.container(key="chart-linked"):
-        st.vega_lite_chart(linked_spec(picture), width="stretch", key=f"linked-{shape}", alt=past_words.ALT)
+    with st.container(key=f"linked-{shape}"):
+        st.vega_lite_chart(linked_spec(picture), width="stretch", key=f"chart-{shape}", alt=past_words.ALT)
     if begun_ms > past.from_ms:
         st.caption(past_words.record_begins(moment_text(begun_ms, past.to_ms, now.zone)))
     st.caption(f"{past_words.HOW_TO_USE} From {_source(past)}. {past_words.CAPACITY_CAPTION if points else ''}")

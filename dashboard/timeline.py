@@ -53,6 +53,8 @@ _WHEN: Final = "%d %b %Y %H:%M"
 #: The wheel alone scrolls the page, and so does a finger.
 _ZOOM: Final = "wheel![event.ctrlKey]"
 _DRAG: Final = "[pointerdown[event.pointerType !== 'touch'], window:pointerup] > window:pointermove!"
+#: What a layer says only when it stands alone.
+_TOP: Final = ("$schema", "config")
 #: One zoom and one moment for all views.
 _PARAMETERS: Final[tuple[dict[str, Any], ...]] = (
     {"name": "zoomed", "bind": "scales",
@@ -84,10 +86,12 @@ def linked_spec(picture: Picture) -> dict[str, Any]:
     course = course_frame(picture.points, picture.zone)
     views = [_lanes(), *_quantities(picture, table), _capacity(picture, course)]
     last = len(views) - 1
-    whole = alt.vconcat(*(_view(*view, number, labels=number == last) for number, view in enumerate(views)), spacing=7)
-    spec: dict[str, Any] = whole.configure_axis(gridOpacity=0.5).to_dict()
+    data: dict[str, Any] = {}
+    drawn = [_view(*view, number, data, labels=number == last) for number, view in enumerate(views)]
+    spec: dict[str, Any] = {"$schema": alt.SCHEMA_URL, "vconcat": drawn, "spacing": 7,
+                            "config": {"axis": {"gridOpacity": 0.5}}}  # fmt: skip
     spec["params"] = [one | {"views": [f"near_{number}" for number in range(len(views))]} for one in _PARAMETERS]
-    spec["datasets"] = spec.get("datasets", {}) | {
+    spec["datasets"] = data | {
         SERIES: _with_capacity(table, course), COURSE: course, MARKS: marks_frame(picture),
         SPAN: pd.DataFrame({"time": local_times([picture.from_ms, picture.until_ms], picture.zone)}),
     }  # fmt: skip
@@ -126,8 +130,13 @@ def _capacity(picture: Picture, course: pd.DataFrame) -> tuple[list[alt.Chart], 
     return drawn, HEIGHT_PX
 
 
-def _view(layers: Sequence[alt.Chart], height: int, number: int, *, labels: bool) -> alt.LayerChart | alt.FacetChart:
-    """A view with the ends of the axis and the moment that is pointed at, in any of the views."""
+def _view(
+    layers: Sequence[alt.Chart], height: int, number: int, data: dict[str, Any], *, labels: bool
+) -> dict[str, Any]:  # fmt: skip
+    """A view with the ends of the axis and the moment that is pointed at, in any of the views; adds to `data`.
+
+    Put together as plain data: the library would copy and check each layer at every level, a third of a second in all.
+    """
     x = x_axis(labels=labels)
     ends = alt.Chart(alt.NamedData(SPAN)).mark_point(opacity=0).encode(x=x)
     base = alt.Chart(alt.NamedData(SERIES)).transform_calculate(**_tip_words())
@@ -136,7 +145,10 @@ def _view(layers: Sequence[alt.Chart], height: int, number: int, *, labels: bool
     near = base.mark_point(opacity=0, size=1).encode(x=x, y=alt.value(height / 2), tooltip=tips)
     line = base.transform_filter({"param": "at", "empty": False}).mark_rule(color="#808890", strokeWidth=1).encode(x=x)
     # What is pointed at lies below the marks, so that a mark's own words are had by pointing at the mark.
-    return alt.layer(ends, near.properties(name=f"near_{number}"), line, *layers).properties(height=height)
+    made = [one.to_dict(validate=False) for one in (ends, near.properties(name=f"near_{number}"), line, *layers)]
+    for one in made:
+        data |= one.pop("datasets", {})
+    return {"height": height, "layer": [{k: v for k, v in one.items() if k not in _TOP} for one in made]}
 
 
 def _tip_words() -> dict[str, str]:
