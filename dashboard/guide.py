@@ -49,6 +49,24 @@ HOURS: Final = (
     "for: gaps in which it may or may not have run; they are not counted as service."
 )
 
+# -- beside the figures of a unit ------------------------------------------------------------------------------------
+FIGURES_TITLE: Final = "What these figures are, where their limits come from, what they cannot say"
+FIGURES_HELP: Final = (
+    "**Purity**: oxygen, % by volume, as the unit's or the ward's analyser says. Amber and red are the model's in the "
+    "site file; default red 82 %: WHO's technical specifications (2015) and ISO 80601-2-69; amber 85 %: common "
+    "practice. More than 95.7 % cannot be: argon comes through with the oxygen (Johns et al., Thorax 1985;40:806). It says "
+    "nothing of what arrives at a patient, and nothing of a higher flow.",
+    "**Flow**: L/min at the unit's outlet meter, about 10 % off on bedside units (ISO 80601-2-69, from memory). The "
+    "rated flow is the manual's. A leak behind the meter is not seen.",
+    "**Power**: W drawn. Under 15 % of rated the unit is taken as off: common practice. What is usual is learned for "
+    "each unit at each flow; there is no limit. It does not say that oxygen comes.",
+    "**Supply**: volts at the unit; steady within 10 % of nominal (IEC 60038, from memory), none under half of it "
+    "(IEC 61000-4-11, from memory). Dips shorter than the time between readings are missed.",
+    "**Cabinet**: °C inside, compared with the unit's own normal only. **Outlet pressure**: kPa, the same.",
+    "**Hour meter**: as the unit counts; checks and filters go by it. Meters are reset and replaced: hours observed, "
+    "inferred and not accounted for are kept apart below.",
+)
+
 # -- beside the capacity panel ----------------------------------------------------------------------------------------
 HOW_TITLE: Final = "How capacity is found, and what it cannot say"
 CAPACITY_HELP: Final = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import guide, words
+from dashboard import guide, service_words, words
 from dashboard.board import places, shared_with, tile_of
 from dashboard.capacity import panel_of
 from dashboard.changeover import panel_html as card_html
@@ -25,7 +25,7 @@ if not units:
 asked = st.query_params.get("unit")
 if asked is not None and asked not in units:
     st.warning(words.NO_UNIT)
-unit = st.selectbox("Unit", units, index=units.index(asked) if asked in units else 0, width=320)
+unit = st.selectbox(service_words.UNIT, units, index=units.index(asked) if asked in units else 0, width=320)
 if asked != unit:
     st.query_params["unit"] = unit
 ward = now.site.ward_of(unit) if now.site else places(now)[0]
@@ -51,6 +51,8 @@ def present() -> None:
 
 
 present()
+with st.expander(guide.FIGURES_TITLE):
+    st.markdown("\n\n".join(guide.FIGURES_HELP))
 with st.expander(guide.HOW_TITLE):
     st.markdown("\n\n".join(guide.CAPACITY_HELP))
 draw_charts(unit, ward.id)
