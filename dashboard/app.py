@@ -5,12 +5,24 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.people.rights import PEOPLE, may
-from dashboard import access_words, entrance, handover_words, limits_words, service_words, unitlist_words, words
+from dashboard import (
+    access_words,
+    compare_words,
+    entrance,
+    handover_words,
+    limits_words,
+    power_words,
+    review_words,
+    sensor_words,
+    service_words,
+    unitlist_words,
+    words,
+)
 from dashboard.access import Access, Door, access, opened
 from dashboard.frame import ASSETS, load_assets, speak
 
 PATHS = ("units", "unit", "alarms", "handover", "backup", "due", "visits", "work", "parts", "fleet", "labels",
-         "limits", "data", "about", "people", "account", "sign-out")  # fmt: skip
+         "review", "power", "compare", "sensors", "limits", "data", "about", "people", "account", "sign-out")  # fmt: skip
 
 
 def pages(found: Access) -> dict[str, list[st.Page]]:
@@ -36,6 +48,10 @@ def pages(found: Access) -> dict[str, list[st.Page]]:
             st.Page("screens/labels.py", title=service_words.LABELS, url_path="labels"),
         ],
         service_words.RECORDS: [
+            st.Page("screens/review.py", title=review_words.PAGE, url_path="review"),
+            st.Page("screens/power.py", title=power_words.PAGE, url_path="power"),
+            st.Page("screens/compare.py", title=compare_words.PAGE, url_path="compare"),
+            st.Page("screens/sensors.py", title=sensor_words.PAGE, url_path="sensors"),
             st.Page("screens/limits.py", title=limits_words.PAGE, url_path="limits"),
             st.Page("screens/record.py", title=words.PAGE_DATA, url_path="data"),
             st.Page("screens/about.py", title=words.PAGE_ABOUT, url_path="about"),
@@ -58,9 +74,9 @@ def own_pages(found: Access) -> list[st.Page]:
 
 
 st.set_page_config(page_title=words.PRODUCT, page_icon=str(ASSETS / "icon.svg"), layout="wide")
-load_assets()
 found = access(used=True)
 speak(wall=found.door == Door.WALL)
+load_assets()
 opened(found)
 if found.door in (Door.OPEN, Door.SIGNED_IN, Door.WALL):
     page = st.navigation(pages(found), position="hidden" if found.door == Door.WALL else "top")

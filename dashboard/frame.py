@@ -5,6 +5,7 @@ Rules of this file: a store that cannot be read is a state of the screen, said i
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -164,7 +165,8 @@ def load_assets() -> None:
     """Style and watch script; once a page load."""
     st.html(ASSETS / "board.css")
     script = (ASSETS / "watch.js").read_text(encoding="utf-8")
-    st.html(f"<script>{script}</script>", unsafe_allow_javascript=True)
+    lost = json.dumps(words.SCREEN_LOST).replace("<", "\\u003c")
+    st.html(f"<script>window.swLost = {lost};\n{script}</script>", unsafe_allow_javascript=True)
 
 
 def speak(*, wall: bool) -> None:

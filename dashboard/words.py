@@ -131,6 +131,10 @@ NO_WARD: Final = "There is no ward of this name here. All wards are shown."
 LOOK_AT_UNITS: Final = "Look at the units themselves; the ward's paper checklist applies."
 
 
+#: Said by the browser itself, which fills in {age}.
+SCREEN_LOST: Final = "NOT LIVE: this screen has had no news for {age} s. Look at the units themselves."
+
+
 def collector_lost(age: str) -> str:
     """The collector's heartbeat is too old."""
     return f"NOT LIVE: the collector has not been heard for {age}. What it last said is old. {LOOK_AT_UNITS}"

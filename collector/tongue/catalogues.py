@@ -1,10 +1,12 @@
 """Catalogues of translations: one gettext file a language, read when first needed.
 
-A language is added by its file alone: `collector/locale/<tag>/LC_MESSAGES/sieveward.po`; nothing is compiled.
+A language is added by its file alone: `collector/locale/<tag>/LC_MESSAGES/sieveward.po`; nothing is
+compiled. A hospital keeps its own in a folder that the environment variable SIEVEWARD_LOCALE names.
 """
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Sequence
 from functools import cache
@@ -14,6 +16,8 @@ from typing import Final, NamedTuple
 from collector.tongue.current import ENGLISH, Language
 
 LOCALE: Final = Path(__file__).parents[1] / "locale"
+#: A folder of a hospital's own with further catalogues, or better ones, laid out in the same way.
+OWN_ENV: Final = "SIEVEWARD_LOCALE"
 DOMAIN: Final = "sieveward"
 #: Languages written from right to left (Unicode CLDR's layout of characters).
 _RIGHT_TO_LEFT: Final = frozenset({"ar", "ckb", "dv", "fa", "he", "ks", "ps", "sd", "ug", "ur", "yi"})
@@ -33,14 +37,21 @@ class Catalogue(NamedTuple):
 
 
 def file_of(language: Language) -> Path:
-    """Where a language's catalogue lies, whether it is there or not."""
-    return LOCALE / language.replace("-", "_") / "LC_MESSAGES" / f"{DOMAIN}.po"
+    """Where a language's catalogue lies, the hospital's own first; whether it is there or not."""
+    inside = Path(language.replace("-", "_"), "LC_MESSAGES", f"{DOMAIN}.po")
+    return next((folder / inside for folder in _folders() if (folder / inside).exists()), LOCALE / inside)
+
+
+def _folders() -> list[Path]:
+    own = os.environ.get(OWN_ENV, "")
+    return [Path(own), LOCALE] if own else [LOCALE]
 
 
 @cache
 def languages() -> tuple[Language, ...]:
     """English and every language that has a catalogue, by tag."""
-    found = {path.parts[-3].replace("_", "-") for path in LOCALE.glob(f"*/LC_MESSAGES/{DOMAIN}.po")}
+    paths = [path for folder in _folders() for path in folder.glob(f"*/LC_MESSAGES/{DOMAIN}.po")]
+    found = {path.parts[-3].replace("_", "-") for path in paths}
     return (ENGLISH, *sorted(found - {ENGLISH}))
 
 

@@ -105,7 +105,7 @@ class _Texts(ast.NodeTransformer):
         return node
 
     def _column(self, key: ast.expr) -> ast.expr:
-        if isinstance(key, ast.Constant) and isinstance(key.value, str) and key.value.isalpha():
+        if self._inside and isinstance(key, ast.Constant) and isinstance(key.value, str) and key.value.isalpha():
             self.found.append((key.lineno, key.value))
             return _call("__said__", key, key)
         told: ast.expr = self.visit(key)

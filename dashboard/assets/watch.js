@@ -30,7 +30,7 @@
     const age = Math.max(Date.now() - watch.date, performance.now() - watch.tick);
     const bad = age > LIMIT_MS;
     document.body.classList.toggle("sw-dead", bad);
-    const text = bad ? `NOT LIVE: this screen has had no news for ${Math.round(age / 1000)} s. Look at the units themselves.` : "";
+    const text = bad ? (window.swLost || "NOT LIVE: {age} s").replace("{age}", Math.round(age / 1000)) : "";
     if (lost.textContent !== text) { lost.textContent = text; }
     const said = [...document.querySelectorAll(".sw-banner, .sw-summary b, .sw-notice b")].map((n) => n.textContent).join(". ");
     if (said !== watch.said) { watch.said = said; voice.textContent = said; }
