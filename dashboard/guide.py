@@ -54,8 +54,8 @@ FIGURES_TITLE: Final = "What these figures are, where their limits come from, wh
 FIGURES_HELP: Final = (
     "**Purity**: oxygen, % by volume, as the unit's or the ward's analyser says. Amber and red are the model's in the "
     "site file; default red 82 %: WHO's technical specifications (2015) and ISO 80601-2-69; amber 85 %: common "
-    "practice. More than 95.7 % cannot be: argon comes through with the oxygen (Johns et al., Thorax 1985;40:806). It says "
-    "nothing of what arrives at a patient, and nothing of a higher flow.",
+    "practice. More than 95.7 % cannot be: argon comes through with the oxygen (Johns et al., Thorax 1985;40:806). It "
+    "says nothing of what arrives at a patient, and nothing of a higher flow.",
     "**Flow**: L/min at the unit's outlet meter, about 10 % off on bedside units (ISO 80601-2-69, from memory). The "
     "rated flow is the manual's. A leak behind the meter is not seen.",
     "**Power**: W drawn. Under 15 % of rated the unit is taken as off: common practice. What is usual is learned for "

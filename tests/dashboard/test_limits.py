@@ -3,6 +3,7 @@
 import pytest
 
 from collector.people.rights import ROLES, TRY_LIMITS, may
+from collector.reading import Reading
 from collector.rules.limits import LIMITS
 from collector.site import parse_site
 from collector.store.history import iter_readings, open_reader
@@ -110,21 +111,27 @@ def test_a_try_can_be_stopped_and_one_goes_on_at_a_time(bad_hour):
     again.stop()
 
 
-def test_a_warning_before_a_shut_off_that_would_be_lost_is_named(hospital):
-    def fails(unit, minute):
-        low = unit == "unit-01" and minute > 10
-        purity = max(60.0, 93 - (minute - 10) * 1.2) if low else 93.0
-        return {"purity_pct": purity, "flow_lpm": 4.0, "power_w": 330.0 if purity > 70 else 0.0, "volts": 230.0}
+def failing(site, start=1_790_000_000_000):
+    """Two hours of a unit that loses half a point a minute from the twentieth minute on, and switches itself off."""
+    for n in range(720):
+        purity = min(93.0, 93 - (n / 6 - 20) * 0.6)
+        runs = purity > 69
+        yield Reading(site.units[0].id, start + n * 10_000, round(purity, 1) if runs else 21.0, 4.0 if runs else 0.0,
+                      330.0 if runs else 0.0, volts=230.0)  # fmt: skip
 
-    one = hospital(fails, units=2)
-    slow = "[limits]\namber = { on_h = 5 }\nred = { on_h = 5 }\nexpected = { on_h = 5 }\nexpected_soon_h = 5\n"
-    run = outcome_of(request_of(one, slow + "steep_min = 60.0"))
-    outcome = run.told.outcome
-    assert outcome is not None, run.told.failed
-    if outcome.comparison.today.shutdowns:  # the unit's model and the rules decide whether it is one
-        assert [lost.unit for lost in outcome.lost] == ["unit-01"]
-        assert losses(outcome.comparison, ["x"])
-    assert any("today" in line for line in said(outcome.comparison)) or outcome.comparison.today.shutdowns == 0
+
+def test_a_warning_before_a_shut_off_that_would_be_lost_is_named_first(site):
+    deaf = "[limits]\namber = { on_h = 5 }\nred = { on_h = 5 }\nexpected = { on_h = 5 }\nexpected_soon_h = 5\n"
+    run = SideBySide(site, parse_changes(deaf, site))
+    list(run.differences(failing(site)))
+    result = run.result()
+    assert [one.unit for one in run.lost()] == ["unit-01"]
+    assert losses(result, [])
+    assert "today 1 of 1, with the change 0 of 1" in " ".join(said(result))
+    same = SideBySide(site, parse_changes("[limits]\nabsent_min = 4", site))
+    list(same.differences(failing(site)))
+    assert same.lost() == []
+    assert not losses(same.result(), [])
 
 
 def test_readings_are_counted_before_they_are_gone_through(bad_hour):
