@@ -22,7 +22,8 @@ from dashboard.access import Access, Door, access, opened
 from dashboard.frame import ASSETS, load_assets, speak
 
 PATHS = ("units", "unit", "alarms", "handover", "backup", "due", "visits", "work", "parts", "fleet", "labels",
-         "review", "power", "compare", "sensors", "limits", "data", "about", "people", "account", "sign-out")  # fmt: skip
+         "review", "power", "compare", "sensors", "limits", "data", "about", "people", "account",
+         "sign-out")  # fmt: skip
 
 
 def pages(found: Access) -> dict[str, list[st.Page]]:
