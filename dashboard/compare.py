@@ -30,6 +30,7 @@ MOST: Final = len(COLOURS)
 CAPACITY: Final = "capacity"
 QUANTITIES: Final = ("purity_pct", "flow_lpm", "power_w")
 _HEIGHT_PX: Final = 200
+_LEGEND: Final = alt.Legend(orient="top", title=None, symbolType="stroke", symbolSize=600, symbolStrokeWidth=2.5)
 _ROUNDED: Final = {"mean": 2, "min": 2, "max": 2}
 _WHEN: Final = "%d %b %Y %H:%M"
 _DIGITS: Final = {"power_w": 0}
@@ -76,9 +77,9 @@ def capacities(found: Mapping[str, Sequence[CapacityPoint]], zone: ZoneInfo) -> 
 def lines(table: pd.DataFrame, name: str, units: Sequence[str]) -> alt.Chart:
     """One quantity, a line a unit; the legend names all units, whether or not they were measured."""
     colour = alt.Color("unit:N", scale=alt.Scale(domain=list(units), range=list(COLOURS[: len(units)])),
-                       legend=alt.Legend(orient="top", title=None, symbolStrokeWidth=3))  # fmt: skip
+                       legend=_LEGEND)  # fmt: skip
     dash = alt.StrokeDash("unit:N", scale=alt.Scale(domain=list(units), range=list(DASHES[: len(units)])),
-                          legend=alt.Legend(orient="top", title=None))  # fmt: skip
+                          legend=_LEGEND)  # fmt: skip
     tips = [alt.Tooltip("unit:N"), alt.Tooltip("when:N", title="time"), alt.Tooltip("mean:Q", format=".1f")]
     dots = alt.OverlayMarkDef(size=14) if len(table) <= FEW_POINTS else False
     made: alt.Chart = alt.Chart(table).mark_line(strokeWidth=1.8, point=dots).encode(

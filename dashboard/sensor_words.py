@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-PAGE: Final = "Sensors"
+PAGE: Final = "Sensors and bridges"
 BRIDGES: Final = "Bridges"
 UNITS: Final = "Sensors to look at"
 ALL_WELL: Final = "Every unit in use is heard, and nothing is in doubt."

@@ -3,8 +3,8 @@
 A minute is low when a unit of the ward read less than 0.9 of its nominal voltage but still had supply (half of it),
 high above 1.1, without supply below half: the limits of collector/rules/limits.py. A sag is a stretch of low minutes, a
 swell of high ones. Readings come every few seconds: shorter dips are not seen. EN 50160 asks that 95 % of a week's
-means over ten minutes lie within 10 % of nominal (from memory); `ten_min_share` is that share over the span. Losses are the
-journal's `supply-lost` and `ward-supply-lost`, since a reading may stop with the supply.
+means over ten minutes lie within 10 % of nominal (from memory); `ten_min_share` is that share over the span. Losses are
+the journal's `supply-lost` and `ward-supply-lost`, since a reading may stop with the supply.
 """
 
 from __future__ import annotations

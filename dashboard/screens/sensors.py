@@ -14,6 +14,7 @@ from dashboard.health import bridge_rows, collector_figures
 from dashboard.launch import data_dir
 from dashboard.safe_copies import copy_figures, copy_warning
 from dashboard.sensorrows import sensor_rows, sensors
+from dashboard.service_words import NONE
 from dashboard.sheet import sheet_html
 
 strip()
@@ -47,7 +48,8 @@ def _carried(now: queries.Now, now_ms: int, wall_ms: int) -> None:
     st.html(figures_html(collector_figures(now, now_ms, wall_ms)))
     st.caption(words.CERTIFICATE)
     st.subheader(words.ASIDE)
-    st.html(figures_html([(kind, f"{count:,}") for kind, count in health.quarantined.items()]))
+    counts = [(kind, f"{count:,}") for kind, count in health.quarantined.items()]
+    st.html(figures_html(counts)) if counts else st.write(NONE)
     st.subheader(carriers.TITLE)
     if warning := carrier_warning(health.carried, now.site, wall_ms):
         st.warning(warning)

@@ -48,10 +48,14 @@ def listed() -> None:
         pressing = [need for need in found if need.pressing]
         quiet = [need for need in found if not need.pressing]
         st.subheader(service_words.counted(words.ATTENTION, len(pressing)))
-        st.html(sheet_html(words.COLUMNS, need_rows(pressing), MOST) if pressing else f"<p>{words.NOTHING}</p>")
+        st.html(
+            sheet_html(words.COLUMNS, need_rows(pressing), MOST, words.WIDTHS)
+            if pressing
+            else f"<p>{words.NOTHING}</p>"
+        )
         if quiet:
             st.subheader(service_words.counted(words.QUIET, len(quiet)))
-            st.html(sheet_html(words.COLUMNS, need_rows(quiet), MOST))
+            st.html(sheet_html(words.COLUMNS, need_rows(quiet), MOST, words.WIDTHS))
 
 
 listed()
