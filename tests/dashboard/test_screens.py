@@ -16,7 +16,8 @@ from tests.dashboard import estimates as made
 from tests.dashboard.conftest import seen
 from tests.dashboard.hospital import site_text
 
-SCREENS = ("board", "unit", "alarms", "record", "about", "due", "visits", "work", "parts", "fleet", "labels", "backup")
+SCREENS = ("board", "unit", "alarms", "record", "about", "due", "visits", "work", "parts", "fleet", "labels", "backup",
+           "limits")  # fmt: skip
 MARK = "SIMULATED DATA - not a real hospital"
 LOST = "NOT LIVE: the collector has not been heard for"
 
