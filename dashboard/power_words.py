@@ -14,9 +14,8 @@ WORST_COLUMNS: Final = ("Ward", "Hour", "Minutes outside", "Lowest, V", "Highest
 NOTHING: Final = "No supply voltage is on record in this span. It needs a sensor that measures it (`volts`)."
 CAPTION: Final = (
     "Sag: under 0.9 of nominal at a unit of the ward; swell: over 1.1; without supply: under half. Losses are the "
-    "alarms of lost supply. Readings come every few seconds, so what is shorter is not seen. Voltages are counted up to the last full "
-    "hour. EN 50160 asks for 95 % of "
-    "a week's means over ten minutes within 10 %."
+    "alarms of lost supply. Readings come every few seconds, so what is shorter is not seen. Voltages are counted up "
+    "to the last full hour. EN 50160 asks for 95 % of a week's means over ten minutes within 10 %."
 )
 
 

@@ -9,9 +9,9 @@ from dashboard import service_words
 from dashboard import unitlist_words as words
 from dashboard import words as common_words
 from dashboard.board import board_of, places
-from dashboard.frame import dues, in_words, look, needed_now, service_rows, strip
+from dashboard.frame import EVERY_S, dues, in_words, look, needed_now, service_rows, strip
 from dashboard.sheet import sheet_html
-from dashboard.unitlist import chosen, models_of, need_rows, needs
+from dashboard.unitlist import Need, chosen, models_of, need_rows, needs
 
 #: Units that need nothing are listed to this many; the others are found by ward, model or text.
 MOST = 500
@@ -21,6 +21,7 @@ st.header(words.PAGE)
 if now.site is None or not now.site.units:
     st.info(common_words.EMPTY_SITE)
     st.stop()
+units = now.site.units
 wards = {place.id: place.title for place in places(now)}
 one, two, three = st.columns(3)
 asked = st.query_params.get("ward", "")
@@ -30,33 +31,44 @@ model = two.selectbox(words.MODEL, ["", *models_of(now.site)], format_func=lambd
 text = three.text_input(words.FIND, st.query_params.get("find", ""), placeholder=words.FIND_PLACEHOLDER, max_chars=60)
 
 
-@st.fragment(run_every=5)
-def listed() -> None:
-    """The list, drawn anew as things change; what is due is worked out once a minute."""
+def found() -> tuple[list[Need], list[Need]]:
+    """What fits the choice: units that need attention, and all others; what is due is worked out once a minute."""
     screen = look()
     if screen.now is None or screen.now.site is None:
-        return
+        return [], []
     known, now_ms = screen.now, screen.now_ms
+    proofs = proofs_due(screen.now.site, service_rows(), known.out_of_service)
+    every = needs(known, board_of(known, now_ms, screen.wall_ms), dues(known, now_ms), proofs, now_ms)
+    fits = chosen(every, ward, model, text)
+    return [one for one in fits if one.pressing], [one for one in fits if not one.pressing]
+
+
+@st.fragment(run_every=EVERY_S + 3)
+def pressing() -> None:
+    """What needs attention, drawn anew as things change."""
     with in_words():
-        proofs = proofs_due(screen.now.site, service_rows(), known.out_of_service)
-        every = needs(known, board_of(known, now_ms, screen.wall_ms), dues(known, now_ms), proofs, now_ms)
-        found = chosen(every, ward, model, text)
-        st.caption(words.counts(len(found), len(every)))
-        if not found:
+        listed, others = found()
+        st.caption(words.counts(len(listed) + len(others), len(units)))
+        if not listed and not others:
             st.write(words.NOT_FOUND)
             return
-        pressing = [need for need in found if need.pressing]
-        quiet = [need for need in found if not need.pressing]
-        st.subheader(service_words.counted(words.ATTENTION, len(pressing)))
-        st.html(
-            sheet_html(words.COLUMNS, need_rows(pressing), MOST, words.WIDTHS)
-            if pressing
-            else f"<p>{words.NOTHING}</p>"
-        )
-        if quiet:
-            st.subheader(service_words.counted(words.QUIET, len(quiet)))
-            st.html(sheet_html(words.COLUMNS, need_rows(quiet), MOST, words.WIDTHS))
+        st.subheader(service_words.counted(words.ATTENTION, len(listed)))
+        if listed:
+            st.html(sheet_html(words.COLUMNS, need_rows(listed), MOST, words.WIDTHS))
+        else:
+            st.write(words.NOTHING)
 
 
-listed()
+@st.fragment(run_every=60)
+def quiet() -> None:
+    """All others, once a minute: they are many, and a slow network carries them each time."""
+    with in_words():
+        _, listed = found()
+        if listed:
+            st.subheader(service_words.counted(words.QUIET, len(listed)))
+            st.html(sheet_html(words.COLUMNS, need_rows(listed), MOST, words.WIDTHS))
+
+
+pressing()
+quiet()
 st.caption(words.CAPTION)

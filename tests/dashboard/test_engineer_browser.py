@@ -54,7 +54,7 @@ def large_place(tmp_path_factory):
 def test_five_hundred_units_are_narrowed_and_lead_to_their_own_page(browser, large_place):
     with page_of(browser, 1280, 800) as page:
         page.goto(f"{large_place}/units")
-        expect(page.locator(".sw-sheet tbody tr")).to_have_count(500)
+        expect(page.locator(".sw-sheet tbody tr")).to_have_count(500, timeout=20_000)
         page.get_by_label("Find").fill("unit-123")
         page.keyboard.press("Enter")
         expect(page.get_by_text("1 of 500 units")).to_be_visible()
