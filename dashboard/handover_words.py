@@ -6,7 +6,7 @@ from typing import Final
 
 PAGE: Final = "Handover"
 SPAN: Final = "The shift"
-SPANS: Final = {8: "the last 8 h", 12: "the last 12 h", 24: "the last 24 h"}
+SPANS: Final = {8: "last 8 h", 12: "last 12 h", 24: "last 24 h"}
 STANDS: Final = "Stands now"
 ASIDE: Final = "Put aside or out of service"
 HAPPENED: Final = "What happened"
@@ -26,6 +26,7 @@ PRINT: Final = "Print"
 COPY: Final = "As text, to copy"
 KEPT: Final = "handover written down"
 EARLIER: Final = "Earlier notes"
+CUT: Final = "More was written in this shift than fits: the oldest is left out. Look into the journal for it."
 HOW: Final = (
     "Made from the journal; what nobody wrote down is not in it. It does not replace the handover at the bedside."
 )

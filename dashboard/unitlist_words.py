@@ -7,7 +7,7 @@ from typing import Final
 PAGE: Final = "Units"
 COLUMNS: Final = ("Unit", "Why", "Ward", "Model", "Purity, %", "Flow, L/min", "Read")
 #: Shares of 100 of the columns, so that both lists have them above each other.
-WIDTHS: Final = (14, 43, 14, 11, 7, 6, 5)
+WIDTHS: Final = (14, 40, 14, 10, 8, 8, 6)
 MODEL: Final = "Model"
 ALL_MODELS: Final = "all models"
 FIND: Final = "Find"

@@ -34,6 +34,8 @@ with in_words():
     from_ms = now_ms - hours * HOUR
     rows = queries.journal(data_dir(), kinds=KINDS, from_ms=from_ms)
     note = note_of(now, now_ms, ward, from_ms, rows, dues(now, now_ms), look().banners)
+    if len(rows) == queries.JOURNAL_ROWS:
+        st.warning(words.CUT)
     st.html(note_html(note, own))
     with st.container(horizontal=True, vertical_alignment="center"):
         st.html(PRINTS.format(words.PRINT), unsafe_allow_javascript=True)
