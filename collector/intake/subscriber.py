@@ -22,6 +22,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.door import Door, tls_context
+from collector.intake.buffered import BufferedClient
 
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
 KEEPALIVE_S: Final = 20
@@ -61,8 +62,8 @@ class Subscriber:
         self._subscribed = self._turned_away = False
         self._client = self._make(door.client_id or client_id, will)
 
-    def _make(self, client_id: str, will: tuple[str, bytes] | None) -> mqtt.Client:
-        client = mqtt.Client(
+    def _make(self, client_id: str, will: tuple[str, bytes] | None) -> BufferedClient:
+        client = BufferedClient(
             CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=mqtt.MQTTv311,
             manual_ack=True, reconnect_on_failure=False,
         )  # fmt: skip
@@ -78,6 +79,7 @@ class Subscriber:
         client.on_subscribe = self._on_subscribe
         client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
+        client.on_socket_register_write = _later  # else every acknowledgement would go through paho's writing by itself
         return client
 
     # -- paho's callbacks: each hands over one thing ---------------------------------------------------------------
@@ -148,10 +150,13 @@ class Subscriber:
         for _topic, _payload, mid, connection in batch:
             if mid and connection == current:
                 ack(mid, 1)
+        self._flush()
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = True) -> int:
         """Send with QoS 1; returns the packet id, which `take_published` gives back once the broker has the message."""
-        return self._client.publish(topic, payload, qos=1, retain=retain).mid
+        mid = self._client.publish(topic, payload, qos=1, retain=retain).mid
+        self._flush()
+        return mid
 
     def take_published(self) -> list[int]:
         """Packet ids acknowledged by the broker since the last call."""
@@ -175,7 +180,7 @@ class Subscriber:
         deadline_s = time.monotonic() + GOODBYE_S
         while self._client.socket() and self._client.want_write() and time.monotonic() < deadline_s:
             select.select([], [sock], [], GOODBYE_S)
-            self._client.loop_write()
+            self._client.flush()
         if sock.fileno() < 0:
             return
         # paho closes its socket as soon as DISCONNECT is written. With unread input that resets the connection, and the
@@ -226,8 +231,14 @@ class Subscriber:
         writers = [sock] if self._client.want_write() else []
         readable, writable, _ = select.select([sock], writers, [], timeout_s)
         if writable:
-            self._client.loop_write()
+            self._flush()
         return bool(readable)
+
+    def _flush(self) -> None:
+        try:
+            self._client.flush()
+        except OSError as error:
+            self._lost(f"lost {self._where}: {error.strerror or error}")
 
     def _read(self) -> None:
         """Read until the socket is idle or the batch is full."""
@@ -245,6 +256,10 @@ class Subscriber:
         if self.state != REFUSED:  # what the broker said in its CONNACK is the better sentence
             self.state, self.said = CONNECTING, said
         self._again_later()
+
+
+def _later(*_: object) -> None:
+    """paho has something to write: it is written with the rest of the turn."""
 
 
 def _hear_out(connection: socket.socket, deadline_s: float) -> None:
