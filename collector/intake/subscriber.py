@@ -180,7 +180,7 @@ class Subscriber:
         deadline_s = time.monotonic() + GOODBYE_S
         while self._client.socket() and self._client.want_write() and time.monotonic() < deadline_s:
             select.select([], [sock], [], GOODBYE_S)
-            self._client.flush()
+            self._flush()
         if sock.fileno() < 0:
             return
         # paho closes its socket as soon as DISCONNECT is written. With unread input that resets the connection, and the
@@ -188,6 +188,7 @@ class Subscriber:
         # connection open until the broker has ended it.
         with socket.socket(fileno=os.dup(sock.fileno())) as connection:
             self._client.disconnect()  # without the last will: whoever breaks on purpose says why in a heartbeat
+            self._flush()
             sock.close()
             _hear_out(connection, deadline_s)
 
