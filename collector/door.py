@@ -17,6 +17,8 @@ from collector.site_lines import LineFinder, nearest
 
 PLAIN_PORT: Final = 1883  # registered with IANA as mqtt
 TLS_PORT: Final = 8883  # registered with IANA as secure-mqtt
+CERTIFICATE_WARN_DAYS: Final = 45  # before the broker's ends: a month, and two weeks to get round to it
+HANDSHAKE_S: Final = 5.0  # a slow broker on a busy small computer takes one
 _KEYS: Final = ("broker", "user", "password", "client", "ca")
 
 
@@ -99,4 +101,17 @@ def tls_context(door: Door) -> ssl.SSLContext | None:
     except (OSError, ssl.SSLError) as error:
         raise DoorError(f"{door.ca}: no usable certificate of an authority: {error}") from error
     context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.sslsocket_class = _Handshake
     return context
+
+
+class _Handshake(ssl.SSLSocket):
+    """A socket whose handshake ends in time and is closed when it fails: paho would wait long, and leave it open."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        self.settimeout(HANDSHAKE_S)
+        try:
+            super().do_handshake(block)
+        except BaseException:
+            self.close()
+            raise

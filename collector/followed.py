@@ -12,6 +12,8 @@ from collector import backup_watch
 from collector.backup_watch import BackupWatch
 from collector.dues import STATUS as DUES
 from collector.dues import Dues, load_dues
+from collector.notify.waytest import DOCUMENT as TEST
+from collector.notify.waytest import WayTests
 from collector.rules import entries
 from collector.rules.alarms import Alarm, AlarmBoard
 from collector.rules.engine import RulesEngine
@@ -29,6 +31,7 @@ class Followed:
     board: AlarmBoard
     backup: BackupWatch
     dues: Dues
+    tests: WayTests
     seq: int
 
     def __init__(self, site: Site, store: Store) -> None:
@@ -44,7 +47,11 @@ class Followed:
         engine.restore(self._store.load_units(), self._store.load_estimates())
         links = self._store.statuses("bridge:")
         engine.know_links(
-            {key.partition(":")[2]: (link["state"] == "online", link["at_ms"]) for key, link in links.items()}
+            {
+                key.partition(":")[2]: (link["state"] == "online", link["at_ms"])
+                for key, link in links.items()
+                if "state" in link
+            }
         )
         removed = (self._store.status("out_of_service") or {}).get("units", ())
         alarms = self._store.load_alarms()
@@ -55,6 +62,7 @@ class Followed:
         seq = int((self._store.status("board") or {}).get("seq", 0))
         dues = load_dues(self._site, self._store, seq)
         self.backup = BackupWatch(self._site, self._store.status(backup_watch.DOCUMENT))
+        self.tests = WayTests(self._store.status(TEST))
         self.engine, self.board, self.dues, self.seq, self.sound = engine, board, dues, seq, True
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
@@ -113,6 +121,9 @@ class Followed:
         if self.dues.unsaved:
             self._store.set_status(DUES, self.dues.document())
             self.dues.unsaved = False
+        if self.tests.unsaved:
+            self._store.set_status(TEST, self.tests.document())
+            self.tests.unsaved = False
         if self.backup.touched:
             self._store.set_status(backup_watch.DOCUMENT, self.backup.document())
         return rows
@@ -122,6 +133,7 @@ class Followed:
         service, proven = False, set()
         for row in rows:
             self.backup.fold(row)
+            self.changed_wards |= self.tests.fold(row)
             for alarm in self.board.fold(row):
                 changed[alarm.key] = alarm
                 self.changed_wards.add(alarm.ward)

@@ -16,12 +16,16 @@ from collections.abc import Callable, Iterable
 from operator import attrgetter
 from typing import Any, Final
 
-from collector import log
+from collector import bridge_words, log
+from collector.bridge.timekeeper import since_start_ms
 from collector.clock import Clock
 from collector.door import Door
 from collector.followed import Followed
 from collector.horizon import Horizon
 from collector.intake.admit import Admission, Admitted
+from collector.intake.clock_watch import ClockWatch
+from collector.intake.flood import Flood
+from collector.intake.line_watch import LineWatch
 from collector.intake.subscriber import BATCH, CONNECTED, Message, Subscriber
 from collector.notify.signal import ward_signal
 from collector.notify.teller import Teller, lost_payload
@@ -30,8 +34,9 @@ from collector.rules.entries import JournalEntry, JournalRow, entry_of
 from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store, StoreError
-from collector.topics import gauge_topic, heartbeat_topic, link_topic, readings_topic
+from collector.topics import bridge_state_topic, gauge_topic, heartbeat_topic, link_topic, readings_topic
 from collector.upkeep import Upkeep
+from collector.watchdog import Watchdog
 
 STATUS_S: Final = 1.0  # of wall time between writings of the collector's status
 STORE_RETRY_S: Final = (1.0, 15.0)  # of wall time: first and longest pause before a store that failed is tried again
@@ -51,22 +56,24 @@ class Collector:
         facility = site.facility.id
         self.line = Subscriber(
             door, f"sieveward-{facility}",
-            [topic(facility, "+") for topic in (readings_topic, link_topic, gauge_topic)],
+            [topic(facility, "+") for topic in (readings_topic, link_topic, bridge_state_topic, gauge_topic)],
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
-        self.admission = Admission(site, clock.speed)
-        self.horizon = Horizon(clock.speed)
+        self.flood = Flood(Admission(site, clock.speed), clock.speed, monotonic_s)
         wards = [ward.id for ward in site.places()]
         self.teller = Teller(facility, wards, self.line, self._signal)
-        self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0}
+        self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0, "flooded": 0}
         self.store_said = ""  # what is wrong with the store, "" while it is good
         self._store_kind = ""
         self._upkeep = Upkeep(store, clock)
+        self._clock_watch = ClockWatch(wall_s, monotonic_s)
         self._status_s, self._started_ms = float("-inf"), clock.now_ms()
+        self._line_watch = LineWatch(self.line, self._started_ms, monotonic_s, wall_s)
         self._rate = (monotonic_s(), 0)
         self._batch_size = 0
         self._store_retry_s, self._store_pause_s = 0.0, STORE_RETRY_S[0]
         self.followed = Followed(site, store)
+        self.horizon = Horizon(clock.speed, blind=self._was_off())
         self._open({"path": site_path, "text": site_text} if site_text else None)
 
     def _open(self, site: dict[str, Any] | None) -> None:
@@ -78,6 +85,11 @@ class Collector:
                 self.store.set_status("site", site)
             self._write_journal([start, *self.followed.orphans(start.at_ms)])
 
+    def _was_off(self) -> bool:
+        """Whether this machine, and with it most likely the broker, was started after the last reading was taken."""
+        newest_ms, started_ms = self.followed.engine.newest_ms(), self.clock.now_ms() - since_start_ms()
+        return newest_ms is not None and newest_ms < started_ms
+
     def _write_journal(self, news: list[JournalEntry]) -> list[JournalRow]:
         return self.followed.write(news, int(self._wall_s() * 1000))
 
@@ -85,14 +97,19 @@ class Collector:
         followed = self.followed
         rows, now_ms = followed.ward_rows(ward), self.clock.now_ms()
         cards = followed.backup.cards(ward, followed.board, now_ms)
-        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq, cards)
+        test = followed.tests.signal(ward, now_ms)
+        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq, cards, test)
 
     # -- a turn ----------------------------------------------------------------------------------------------------
 
     def run(self, stop: threading.Event) -> None:
         """Turn until `stop` is set. StoreError when the store can never work again (another facility's, corrupt)."""
+        watchdog = Watchdog()
+        watchdog.ready()
         while not stop.is_set():
             self.turn(0.25)
+            watchdog.beat()
+        watchdog.stopping()
 
     def turn(self, timeout_s: float = 0.0) -> int:
         """Read a batch, judge it, store it, acknowledge it, tell the wards; returns how many messages there were."""
@@ -113,10 +130,8 @@ class Collector:
         return len(batch)
 
     def _poll(self, timeout_s: float) -> list[Message]:
-        state_before = self.line.state
         batch = self.line.poll(timeout_s)
-        if self.line.state != state_before:
-            log.say("broker", state=self.line.state, said=self.line.said)
+        self._line_watch.look(self.clock.now_ms())
         return batch
 
     def _commit(self, batch: list[Message]) -> None:
@@ -127,16 +142,19 @@ class Collector:
         late_before = followed.engine.late
         events = self._judge(admitted, now_ms)
         news = [*map(entry_of, events), *followed.engine.take_notes(), *followed.board.expire(now_ms),
-                *followed.dues.news(now_ms), *self._judge_backup(admitted, now_ms)]  # fmt: skip
+                *self.flood.notes(now_ms), *self._clock_watch.notes(now_ms), *followed.dues.news(now_ms),
+                *self._judge_backup(admitted, now_ms),
+                *bridge_words.entries_of(admitted.words, self.store, now_ms)]  # fmt: skip
         due = self._monotonic_s() - self._status_s >= STATUS_S
         if batch or news or due or followed.engine.touched or followed.behind():
             with self.store.transaction():
                 new = self.store.add_readings(admitted.readings)
                 followed.save_units()
-                self.store.quarantine(admitted.quarantined)
+                self.store.quarantine(admitted.quarantined, admitted.unkept)
                 rows = self._write_journal(news)
-                if due or admitted.links:
-                    self._write_status(now_ms, admitted)
+                bridge_words.save(admitted, self.store, now_ms)
+                if due:
+                    self._write_status(now_ms)
             self._count(batch, admitted, new, followed.engine.late - late_before)
             followed.engine.clear_touched()
             _log_conditions(rows)
@@ -149,10 +167,7 @@ class Collector:
         return [*read, *self.followed.judge_backup(now_ms)] if known else read
 
     def _admit(self, batch: list[Message], now_ms: int) -> Admitted:
-        admitted = Admitted()
-        admit = self.admission.admit
-        for topic, payload, _mid, _connection in batch:
-            admit(topic, payload, now_ms, admitted)
+        admitted = self.flood.admit(batch, now_ms)
         # A pack's moments may stand in any order; the rules ignore what is older than they have seen of a unit.
         admitted.readings.sort(key=_time_ms)
         return admitted
@@ -160,7 +175,8 @@ class Collector:
     def _count(self, batch: list[Message], admitted: Admitted, new: int, late: int) -> None:
         counts = self.counts
         counts["messages"] += len(batch)
-        counts["quarantined"] += len(admitted.quarantined)
+        counts["quarantined"] += len(admitted.quarantined) + admitted.unkept.total()
+        counts["flooded"] += admitted.flooded
         counts["readings"] += new
         counts["duplicates"] += len(admitted.readings) - new
         counts["late"] += late
@@ -169,6 +185,8 @@ class Collector:
     def _judge(self, admitted: Admitted, now_ms: int) -> list[Event]:
         events: list[Event] = []
         engine = self.followed.engine
+        if self.horizon.meets(self.line.connections, self._monotonic_s()):
+            engine.note_blind(now_ms)
         read = engine.read
         for reading in admitted.readings:
             if found := read(reading, now_ms):
@@ -191,12 +209,9 @@ class Collector:
 
     # -- what else a turn does -------------------------------------------------------------------------------------
 
-    def _write_status(self, now_ms: int, admitted: Admitted) -> None:
+    def _write_status(self, now_ms: int) -> None:
         self._status_s = self._monotonic_s()
         self.store.set_status("collector", self.status(now_ms))
-        for bridge, online in admitted.links:
-            document = {"state": "online" if online else "offline", "at_ms": now_ms}
-            self.store.set_status(f"bridge:{bridge}", document)
 
     def status(self, now_ms: int) -> dict[str, Any]:
         """How the collector is; at_ms is its heartbeat, batch the largest batch so far."""
@@ -207,15 +222,18 @@ class Collector:
         return {
             "at_ms": now_ms, "wall_ms": int(self._wall_s() * 1000), "pid": os.getpid(), "started_ms": self._started_ms,
             "broker": self.line.door.where, "broker_state": self.line.state,
-            "broker_said": self.line.said, "caught_up": self.horizon.caught_up, "rate_per_s": round(rate, 1),
+            "broker_said": self.line.said, "broker_ms": self._line_watch.since_ms, "caught_up": self.horizon.caught_up,
+            "rate_per_s": round(rate, 1),
             "store_state": self._store_kind or "good", "store_said": self.store_said, "batch": self._batch_size,
-            "told_ms": dict(self.teller.told_ms), **self.counts,
+            "told_ms": dict(self.teller.told_ms), "flooding": self.flood.status(),
+            "troubles": [*self._line_watch.said, *self._clock_watch.said, *self._upkeep.said], **self.counts,
         }  # fmt: skip
 
     def _tell(self) -> None:
         if self.line.state != CONNECTED:
             return
         now_ms = self.clock.now_ms()
+        self.followed.changed_wards |= self.followed.tests.over(now_ms)
         self.teller.tell(self.followed.changed_wards, now_ms)
         self.followed.changed_wards.clear()
         news = {"readings": self.counts["readings"], "quarantined": self.counts["quarantined"]}
@@ -252,12 +270,13 @@ class Collector:
         self.followed.load()
         self._store_kind = self.store_said = ""
         with self.store.transaction():
-            self._write_status(self.clock.now_ms(), Admitted())
+            self._write_status(self.clock.now_ms())
         self._store_pause_s = STORE_RETRY_S[0]
         log.say("store-good")
 
     def close(self) -> None:
         """Write the end down and say goodbye to the broker; what was not acknowledged stays there."""
+        self._upkeep.close()
         stop = JournalEntry(at_ms=self.clock.now_ms(), kind=entries.COLLECTOR_STOP, origin="collector", body={})
         try:
             if not self.followed.sound:

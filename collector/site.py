@@ -22,6 +22,7 @@ from collector.site_tables import (
     Facility,
     Id,
     Influx,
+    Messages,
     Model,
     Part,
     Percent,
@@ -34,9 +35,9 @@ from collector.site_tables import (
 )  # fmt: skip
 
 __all__ = [
-    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Influx", "Model", "Part",
-    "Percent", "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward", "fault_text", "load_site",
-    "parse_site",
+    "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Influx", "Messages",
+    "Model", "Part", "Percent", "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward",
+    "fault_text", "load_site", "parse_site",
 ]  # fmt: skip
 
 #: A place in a TOML file: names of tables and keys, and numbers within arrays of tables.
@@ -64,6 +65,7 @@ class Site(Table):
     bridges: tuple[Bridge, ...] = Field(default=(), alias="bridge")
     people: tuple[Person, ...] = Field(default=(), alias="person")
     influx: Influx | None = None
+    messages: Messages | None = None
 
     @property
     def simulated(self) -> bool:
@@ -145,7 +147,7 @@ def parse_site(text: str, name: str = "site.toml") -> Site:
 
 _TABLES: dict[str, type[Table]] = {
     "facility": Facility, "ward": Ward, "model": Model, "unit": Unit, "part": Part, "analyser": Analyser,
-    "cylinder": Cylinder, "bridge": Bridge, "person": Person, "influx": Influx,
+    "cylinder": Cylinder, "bridge": Bridge, "person": Person, "influx": Influx, "messages": Messages,
 }  # fmt: skip
 
 

@@ -31,6 +31,23 @@ def _listed(value: object) -> object:
     return (value,) if isinstance(value, str) else value
 
 
+def two_times(value: str) -> str:
+    """A stretch of the day such as "21:00-07:00", or ""; ValueError for anything else."""
+    found = _QUIET.fullmatch(value)
+    if value and (found is None or value[:5] == value[6:]):
+        raise ValueError("write two different times of the day, such as '21:00-07:00'")
+    return value
+
+
+def minutes_of(hours: str) -> tuple[int, int] | None:
+    """A stretch of the day as minutes of the day, from and to; the end is the smaller where it goes past midnight."""
+    found = _QUIET.fullmatch(hours)
+    if found is None:
+        return None
+    from_h, from_min, to_h, to_min = map(int, found.groups())
+    return from_h * 60 + from_min, to_h * 60 + to_min
+
+
 class Table(BaseModel):
     """A table of the file: frozen, and unknown keys are refused."""
 
@@ -79,13 +96,7 @@ class Ward(Table):
     campus: str = ""
     travel_min: NotNegative = 0.0
 
-    @field_validator("quiet_hours")
-    @classmethod
-    def _two_times(cls, value: str) -> str:
-        found = _QUIET.fullmatch(value)
-        if value and (found is None or value[:5] == value[6:]):
-            raise ValueError("write two different times of the day, such as '21:00-07:00'")
-        return value
+    _two_times = field_validator("quiet_hours")(two_times)
 
     @property
     def title(self) -> str:
@@ -94,12 +105,8 @@ class Ward(Table):
 
     @property
     def quiet_min(self) -> tuple[int, int] | None:
-        """Quiet hours as minutes of the day, from and to; the end is the smaller where they go past midnight."""
-        found = _QUIET.fullmatch(self.quiet_hours)
-        if found is None:
-            return None
-        from_h, from_min, to_h, to_min = map(int, found.groups())
-        return from_h * 60 + from_min, to_h * 60 + to_min
+        """Quiet hours as minutes of the day, see `minutes_of`."""
+        return minutes_of(self.quiet_hours)
 
 
 class Task(Table):
@@ -260,8 +267,21 @@ class Influx(Table):
     `token_file` is relative to the site file. `bucket` is `name`, or `database/policy` where the server maps them.
     """
 
-    url: Annotated[str, Field(pattern=r"^https?://[^\s]+$")]
+    url: str
     org: str = ""
     bucket: Annotated[str, Field(min_length=1)]
     token_file: Annotated[str, Field(min_length=1)]
     timeout_s: Annotated[float, Field(gt=0, le=300)] = 20.0
+
+    @field_validator("url")
+    @classmethod
+    def _of_the_web(cls, value: str) -> str:
+        if not re.fullmatch(r"https?://[^\s/?#]+(/[^\s?#]*)?", value):
+            raise ValueError("write the server's address, such as 'https://archive.example:8086'")
+        return value.rstrip("/")
+
+
+class Messages(Table):
+    """Where the messages file lies, relative to the site file: who is told by e-mail, SMS or chat, and how."""
+
+    file: Annotated[str, Field(min_length=1)]

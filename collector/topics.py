@@ -20,6 +20,11 @@ def link_topic(facility: str, bridge: str) -> str:
     return f"{ROOT}/{facility}/bridge/{bridge}/link"
 
 
+def bridge_state_topic(facility: str, bridge: str) -> str:
+    """Where a bridge's retained word stands of what waits with it, what it dropped, and how its ports are."""
+    return f"{ROOT}/{facility}/bridge/{bridge}/state"
+
+
 def signal_topic(facility: str, ward: str) -> str:
     """Where the retained message stands that says what a ward must know now."""
     return f"{ROOT}/{facility}/ward/{ward}/signal"
@@ -33,12 +38,14 @@ def heartbeat_topic(facility: str) -> str:
 def split_topic(topic: str) -> tuple[str, str, str] | None:
     """Split a topic that carries something for the collector into (facility, kind, id), else None.
 
-    The kind is `unit`, `cylinder` or `bridge`.
+    The kind is `unit`, `cylinder`, `bridge` (its link) or `bridge-state`.
     """
     parts = topic.split("/")
     if len(parts) != 6 or parts[0] != "oxygen" or parts[1] != "v1":
         return None
     kind, last = parts[3], parts[5]
+    if (kind, last) == ("bridge", "state"):
+        return parts[2], "bridge-state", parts[4]
     if (kind, last) not in (("unit", "readings"), ("cylinder", "readings"), ("bridge", "link")):
         return None
     return parts[2], kind, parts[4]

@@ -1,4 +1,4 @@
-"""What people do, as journal entries; the only place from which the dashboard writes.
+"""What people do, as journal entries; `access.write` adds them to the journal.
 
 Rules of this file: every entry says who, in which role and from where; nothing is written when a name or a needed
 reason is missing. The collector folds what stands here: a screen never changes an alarm by itself.
@@ -6,27 +6,22 @@ reason is missing. The collector folds what stands here: a screen never changes 
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Final, NamedTuple
 
+from collector.people.acts import ORIGIN
+from collector.people.rights import OVERRIDE, RIGHTS, ROLES, may
 from collector.rules import entries
 from collector.rules.alarms import Alarm
-from collector.rules.entries import JournalEntry, JournalRow
+from collector.rules.entries import JournalEntry
 from collector.service.gate import PURPOSES, REPAIR, Gate
-from collector.store import JournalWriter
 from dashboard import words
 
-ROLES: Final = ("ward", "engineer", "planner", "administrator")
-#: Taking a unit out of service is maintenance's to decide and to record (ISA-18.2, from memory).
-SERVICE_ROLES: Final = frozenset({"engineer", "administrator"})
+SERVICE_ROLES: Final = RIGHTS[entries.OUT_OF_SERVICE]
 #: How long an alarm may be put aside, in minutes: always with an end (ISA-18.2), a shift at most.
 SHELF_MIN: Final = (15, 30, 60, 120, 240, 480, 720)
 #: A high alarm is put aside for a changeover, not for a shift (common practice, no source).
 SHELF_HIGH_MIN: Final = (15, 30, 60)
-ORIGIN: Final = "dashboard"
 TEXT_MAX: Final = 200
-#: How long a button waits for the collector's batch to be written before it says that the store is locked.
-BUSY_MS = 5_000
 
 
 class Refused(Exception):
@@ -34,10 +29,18 @@ class Refused(Exception):
 
 
 class Person(NamedTuple):
-    """Who acts, as they say."""
+    """Who acts: as their account says (`signed_in`), or as they say themselves in an open simulation."""
 
     name: str
     role: str
+    wards: tuple[str, ...] = ()
+    signed_in: bool = False
+
+    def is_offered(self, action: str, ward: str = "") -> bool:
+        """Whether a screen offers them this; what is refused is refused where it is written, offered or not."""
+        if not self.signed_in:
+            return True
+        return may(self.role, action) and (not self.wards or ward in ("", *self.wards))
 
 
 def shelf_choices(alarm: Alarm) -> tuple[int, ...]:
@@ -86,15 +89,10 @@ def put_back(
     if gate.may and gate.proof is not None:
         body["proof"] = gate.proof.seq
     elif not gate.may:
-        if not (override and person.role == "administrator"):
+        if not (override and may(person.role, OVERRIDE)):
             raise Refused(words.gate_shut(unit, gate.why, gate.way_out))
         body |= {"override": True, "missing": gate.why}
     return _service(entries.RETURN_TO_SERVICE, unit, ward, person, now_ms, body)
-
-
-def write(data_dir: Path, entry: JournalEntry) -> JournalRow:
-    """Add it to the journal; StoreError when it cannot be, and then nothing is written."""
-    return JournalWriter(data_dir, busy_ms=BUSY_MS).append([entry])[0]
 
 
 def _entry(kind: str, alarm: Alarm, person: Person, now_ms: int, body: dict[str, object]) -> JournalEntry:
@@ -129,7 +127,7 @@ def named(person: Person) -> Person:
         raise Refused(words.NAME_FIRST)
     if person.role not in ROLES:
         raise ValueError(f"'{person.role}' is none of {ROLES}")
-    return Person(name, person.role)
+    return person._replace(name=name)
 
 
 def reason_of(text: str) -> str:

@@ -1,18 +1,25 @@
-"""The dashboard's front door: run by Streamlit (see launch.py)."""
+"""The dashboard's front door: run by Streamlit (see serve.py); whoever is not let in sees nothing of the facility."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import service_words, words
+from dashboard import access_words, entrance, service_words, words
+from dashboard.access import Access, Door, access, opened
 from dashboard.frame import ASSETS, load_assets
 
-st.set_page_config(page_title=words.PRODUCT, page_icon=str(ASSETS / "icon.svg"), layout="wide")
-load_assets()
-page = st.navigation(
-    {
+PATHS = ("unit", "alarms", "backup", "due", "visits", "work", "parts", "fleet", "labels", "data", "about", "people",
+         "account", "sign-out")  # fmt: skip
+
+
+def pages(found: Access) -> dict[str, list[st.Page]]:
+    """The pages of this screen, by group; a wall screen has the board alone."""
+    board = st.Page("screens/board.py", title=words.PAGE_BOARD, default=True)
+    if found.door == Door.WALL:
+        return {"": [board]}
+    listed = {
         "": [
-            st.Page("screens/board.py", title=words.PAGE_BOARD, default=True),
+            board,
             st.Page("screens/unit.py", title=words.PAGE_UNIT, url_path="unit"),
             st.Page("screens/alarms.py", title=words.PAGE_ALARMS, url_path="alarms"),
             st.Page("screens/backup.py", title=service_words.BACKUP, url_path="backup"),
@@ -29,7 +36,27 @@ page = st.navigation(
             st.Page("screens/record.py", title=words.PAGE_DATA, url_path="data"),
             st.Page("screens/about.py", title=words.PAGE_ABOUT, url_path="about"),
         ],
-    },
-    position="top",
-)
-page.run()
+    }
+    own = []
+    if found.door == Door.OPEN or (found.account and found.account.role == "administrator"):
+        own.append(st.Page("screens/people.py", title=access_words.PEOPLE, url_path="people"))
+    if found.account is not None:
+        own.append(st.Page("screens/account.py", title=access_words.MY_ACCOUNT, url_path="account"))
+        own.append(st.Page("screens/leave.py", title=access_words.SIGN_OUT, url_path="sign-out"))
+    if own:
+        listed[found.account.name if found.account else access_words.PEOPLE] = own
+    return listed
+
+
+st.set_page_config(page_title=words.PRODUCT, page_icon=str(ASSETS / "icon.svg"), layout="wide")
+load_assets()
+found = access(used=True)
+opened(found)
+if found.door in (Door.OPEN, Door.SIGNED_IN, Door.WALL):
+    page = st.navigation(pages(found), position="hidden" if found.door == Door.WALL else "top")
+    page.run()
+else:
+    # Under the same addresses, so that a label that was scanned leads to its unit once somebody has signed in.
+    closed = [st.Page(entrance.draw_closed, title=words.PRODUCT, url_path=path) for path in PATHS]
+    first = st.Page(entrance.draw_closed, title=words.PRODUCT, default=True)
+    st.navigation([first, *closed], position="hidden").run()

@@ -5,9 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.backup.gauge import UNITS, GaugeError, entered_text, gauge_kpa
-from collector.rules.entries import JournalEntry
+from collector.rules.entries import CYLINDER_READ, JournalEntry
 from collector.site import Cylinder, Site
 from dashboard import backup_words as words
+from dashboard.access_words import NOT_OFFERED
 from dashboard.actions import Person, Refused
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome, write_down
@@ -28,6 +29,9 @@ def draw_gauge(ward: str) -> None:
             st.write(words.NO_CYLINDERS)
             return
         person = who_records(now)
+        if not person.is_offered(CYLINDER_READ, ward):
+            st.write(NOT_OFFERED)
+            return
         which = st.selectbox(words.CYLINDER, list(listed), key=f"gauge-{ward}",
                              format_func=lambda name: _title(listed[name]))  # fmt: skip
         unit = st.segmented_control(words.GAUGE_UNIT, list(UNITS), default="bar", required=True, key="gauge-unit")

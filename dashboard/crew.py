@@ -1,7 +1,7 @@
-"""Who acts on a screen of upkeep: chosen from the site file's people, or written down; remembered on this device.
+"""Who acts on a screen of upkeep: whoever is signed in; in an open simulation chosen or written down, and remembered.
 
-Rules of this file: a name is what somebody says, never proof of who they are. A cookie of this device holds the last
-name and role, so that the next scan of a label need not ask; it is a hint, and is checked like any other input.
+Rules of this file: where nobody signs in, a name is what somebody says, never proof of who they are. A cookie of this
+device holds the last name and role, so that the next scan of a label need not ask; it is a hint, checked as any input.
 """
 
 from __future__ import annotations
@@ -13,8 +13,10 @@ from urllib.parse import quote, unquote
 
 import streamlit as st
 
+from collector.people.rights import ROLES
+from dashboard import access, access_words
 from dashboard import service_words as words
-from dashboard.actions import ROLES, TEXT_MAX, Person
+from dashboard.actions import TEXT_MAX, Person
 from dashboard.queries import Now
 
 COOKIE: Final = "sw-who"
@@ -23,6 +25,9 @@ COOKIE_DAYS: Final = 30
 
 def who_records(now: Now) -> Person:
     """The person who acts; for one who is not in the site file the role is asked too."""
+    if (signed_in := access.current()) is not None:
+        st.caption(access_words.signed_in_as(signed_in))
+        return signed_in
     known: dict[str, str] = {person.name or person.id: person.role for person in now.site.people} if now.site else {}
     last = _last(known)
     names = list(known) if not last.name or last.name in known else [last.name, *known]
@@ -33,7 +38,7 @@ def who_records(now: Now) -> Person:
         role = st.selectbox(words.ROLE, ROLES, index=ROLES.index(last.role), key="crew-role")
     person = Person(name, role or ROLES[0])
     if name:
-        st.session_state["who"], st.session_state["as"] = person
+        st.session_state["who"], st.session_state["as"] = person.name, person.role
         _remember(person)
     return person
 

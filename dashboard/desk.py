@@ -11,19 +11,23 @@ from typing import Final
 
 import streamlit as st
 
+from collector.people.rights import ROLES
+from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
 from collector.rules.catalogue import title_of
 from collector.rules.entries import JournalEntry
 from collector.rules.lifecycle import State
 from collector.service.gate import PURPOSES, may_return, standings
 from collector.store import StoreError
-from dashboard import actions, words
+from dashboard import access, access_words, actions, service_words, words
 from dashboard.actions import Person, Refused
 from dashboard.figures import alarm_html
-from dashboard.frame import Screen, data_dir, forget, look
+from dashboard.frame import Screen, forget, look, told
 from dashboard.freshness import collector_lives
+from dashboard.launch import data_dir
 from dashboard.queries import Now, service_rows
 from dashboard.times import moment_text
+from dashboard.told import told_text
 
 #: Alarms with buttons on one screen: more would be slow to draw and no use to anybody. The rest is counted.
 SHOWN: Final = 40
@@ -32,13 +36,25 @@ _OUTCOME: Final = "outcome"
 
 def who_acts(wards: Mapping[str, str]) -> tuple[Person, str | None]:
     """Name and role, remembered for this session, and which ward's alarms to show (None: all)."""
+    if (person := access.current()) is not None:
+        one, three = st.columns(2)
+        one.write(access_words.signed_in_as(person))
+        shown = three.selectbox(service_words.WARD, ["", *wards], index=_own_ward(person, wards),
+                                format_func=lambda ward: wards.get(ward, service_words.ALL_WARDS))  # fmt: skip
+        return person, shown or None
     state = st.session_state
     one, two, three = st.columns(3)
     name = one.text_input("Your name", value=state.get("who", ""), max_chars=60, key="name")
-    role = two.selectbox("Your role", actions.ROLES, index=actions.ROLES.index(state.get("as", "ward")), key="role")
+    role = two.selectbox("Your role", ROLES, index=ROLES.index(state.get("as", "ward")), key="role")
     state["who"], state["as"] = name, role  # a widget's own state is dropped when another screen is opened
     chosen = three.selectbox("Ward", ["", *wards], format_func=lambda ward: wards.get(ward, "all wards"))
     return Person(name, role), chosen or None
+
+
+def _own_ward(person: Person, wards: Mapping[str, str]) -> int:
+    """The place of somebody's only ward among all of them; 0 stands for all."""
+    own = person.wards[0] if len(person.wards) == 1 else ""
+    return [*wards].index(own) + 1 if own in wards else 0
 
 
 def act(make: Callable[[int], JournalEntry], done: str) -> None:
@@ -48,9 +64,9 @@ def act(make: Callable[[int], JournalEntry], done: str) -> None:
 
 def write_down(make: Callable[[int], JournalEntry], done: str) -> bool:
     """Write down what `make` gives for this moment, remember what to say about it; returns whether it was written."""
-    screen = look()
+    screen = look(held=False)
     try:
-        row = actions.write(data_dir(), make(screen.now_ms))
+        row = access.write(make(screen.now_ms))
     except (Refused, StoreError) as error:
         st.session_state[_OUTCOME] = (False, str(error))
         return False
@@ -93,12 +109,15 @@ def _key(alarm: Alarm, what: str) -> str:
 def draw_speaking(screen: Screen, person: Person, ward: str | None) -> None:
     """What speaks now, worst first."""
     assert screen.now is not None  # noqa: S101 - for the type checker: the caller has looked
+    found = told(screen.now_ms)
     for alarm in _listed("Now", _of_ward(screen.now.speaking(), ward)):
+        said = told_text(alarm, found, screen.now_ms, screen.now.zone)
         with st.container(horizontal=True, vertical_alignment="center", key=_key(alarm, "alarm").replace(":", "-")):
-            st.html(alarm_html(alarm, screen.now, screen.now_ms))
-            if alarm.state == State.UNACKNOWLEDGED:
+            st.html(alarm_html(alarm, screen.now, screen.now_ms, said))
+            if alarm.state == State.UNACKNOWLEDGED and person.is_offered(entries.ACKNOWLEDGE, alarm.ward):
                 _acknowledge_button(alarm, person)
-            _shelve_form(alarm, person)
+            if person.is_offered(entries.SHELVE, alarm.ward):
+                _shelve_form(alarm, person)
 
 
 def _acknowledge_button(alarm: Alarm, person: Person) -> None:
@@ -130,7 +149,8 @@ def draw_earlier(screen: Screen, person: Person, ward: str | None) -> None:
     for alarm in _listed("Gone, not acknowledged", gone) if gone else ():
         with st.container(horizontal=True, vertical_alignment="center", key=_key(alarm, "gone").replace(":", "-")):
             st.html(alarm_html(alarm, screen.now, screen.now_ms))
-            _acknowledge_button(alarm, person)
+            if person.is_offered(entries.ACKNOWLEDGE, alarm.ward):
+                _acknowledge_button(alarm, person)
 
 
 def draw_held(screen: Screen, person: Person, ward: str | None) -> None:
@@ -143,8 +163,9 @@ def draw_held(screen: Screen, person: Person, ward: str | None) -> None:
             st.html(alarm_html(alarm, now, screen.now_ms))
             if alarm.state == State.SHELVED:
                 st.write(f"until **{moment_text(alarm.shelved_until_ms, screen.now_ms, now.zone)}**")
-                st.button("Bring back", key=_key(alarm, "back"), on_click=act,
-                          args=(_unshelve(alarm, person), f"{_name(alarm)} brought back"))  # fmt: skip
+                if person.is_offered(entries.UNSHELVE, alarm.ward):
+                    st.button("Bring back", key=_key(alarm, "back"), on_click=act,
+                              args=(_unshelve(alarm, person), f"{_name(alarm)} brought back"))  # fmt: skip
             else:
                 st.write(alarm.state.replace("-", " "))
 
@@ -162,6 +183,8 @@ def draw_service(now: Now, person: Person) -> None:
         return
     out = [unit for unit in units if unit in now.out_of_service]
     st.write(f"Out of service: {', '.join(out) or 'none'}.")
+    if not person.is_offered(entries.OUT_OF_SERVICE):
+        return
 
     with st.form("service", border=False):
         one, two = st.columns(2)

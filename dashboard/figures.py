@@ -53,8 +53,8 @@ def service_hours(row: UnitRow) -> list[tuple[str, str]]:
             ("Not accounted for", f"{row.unknown_h:.1f} h")]  # fmt: skip
 
 
-def alarm_html(alarm: Alarm, now: Now, now_ms: int) -> str:
-    """One alarm as a line: mark, what, where, since when, what to do, who knows."""
+def alarm_html(alarm: Alarm, now: Now, now_ms: int, told: str = "") -> str:
+    """One alarm as a line: mark, what, where, since when, what to do, who knows; `told` is told.py's sentence."""
     look = Look(alarm.priority) if alarm.speaks else Look.HELD if alarm.held else Look.EARLIER
     flash = " sw-unheard" if alarm.speaks and alarm.state == State.UNACKNOWLEDGED else ""
     where = alarm.unit or "whole ward"
@@ -65,7 +65,7 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int) -> str:
     expected = expected_text(alarm, row, now, now_ms, by_clock=True) if foretells else ""
     until = f", until {moment_text(alarm.cleared_ms, now_ms, now.zone)}" if not alarm.active else ""
     change = say_of(now, [alarm], now_ms) if alarm.speaks else ""
-    texts = [expected and f"{expected}.", instruction(alarm), change, acknowledged(alarm, now, now_ms)]
+    texts = [expected and f"{expected}.", instruction(alarm), change, acknowledged(alarm, now, now_ms), told]
     rest = "".join(f"<div>{escape(text)}</div>" for text in texts if text)
     return (
         f'<div class="sw-line sw-{look}{flash}">{mark_html(look)} <b>{escape(title_of(alarm.condition))}</b> · '

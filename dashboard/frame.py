@@ -5,9 +5,8 @@ Rules of this file: a store that cannot be read is a state of the screen, said i
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -20,16 +19,20 @@ from collector.service.reliability import Fleet
 from collector.service.visits import Plan
 from collector.site import Site
 from collector.store import StoreError
-from dashboard import queries, upkeep_queries, words
+from dashboard import access, queries, upkeep_queries, words
 from dashboard.freshness import Banner, banners
-from dashboard.launch import DATA_ENV
+from dashboard.launch import data_dir
 from dashboard.queries import Now
 from dashboard.tiles import strip_html
 from dashboard.times import DAY
+from dashboard.told import KINDS as TOLD_KINDS
+from dashboard.told import Tellings, tellings
 
 ASSETS: Final = Path(__file__).with_name("assets")
 EVERY_S: Final = 2
 SLOWLY_S: Final = 15
+TOLD_S: Final = 5
+TOLD_DAYS: Final = 3
 DUES_S: Final = 60
 FLEET_S: Final = 300
 PLAN_S: Final = 900
@@ -48,11 +51,6 @@ class Screen(NamedTuple):
     def strip(self) -> str:
         """The strip as HTML."""
         return strip_html(self.now, self.banners, self.now_ms, self.wall_ms)
-
-
-def data_dir() -> Path:
-    """The collector's data directory."""
-    return Path(os.environ.get(DATA_ENV, "data"))
 
 
 @st.cache_resource(ttl=1.0, max_entries=4, show_spinner=False)
@@ -110,6 +108,18 @@ def plan(now: Now, now_ms: int, weeks: int) -> Plan:
     return _plan(str(data_dir()), weeks, now, now_ms)
 
 
+@st.cache_resource(ttl=TOLD_S, max_entries=2, show_spinner=False)
+def _tellings(path: str, _now_ms: int) -> Tellings:
+    return tellings(queries.journal(Path(path), kinds=TOLD_KINDS, from_ms=_now_ms - TOLD_DAYS * DAY))
+
+
+def told(now_ms: int) -> Tellings:
+    """Who was told of what by message in the last days; nothing where the store cannot be read: the strip says why."""
+    with suppress(StoreError):
+        return _tellings(str(data_dir()), now_ms)
+    return {}
+
+
 def forget() -> None:
     """Look anew at the next question: somebody has just written something."""
     _now.clear()
@@ -119,8 +129,10 @@ def forget() -> None:
     _plan.clear()
 
 
-def look() -> Screen:
-    """What is known now, and what has to be said about it."""
+def look(*, held: bool = True) -> Screen:
+    """What is known now, and what has to be said about it; `held`: only while whoever opened the screen may see it."""
+    if held:
+        access.hold()
     wall_ms = queries.wall_ms()
     try:
         now = _now(str(data_dir()))

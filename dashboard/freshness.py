@@ -6,11 +6,13 @@ say how old anything is.
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from collections.abc import Iterable, Iterator
+from typing import Any, Final, NamedTuple
 
 from collector.rules.limits import LIMITS
 from collector.rules.unitrow import SILENT, UNSEEN, UnitRow
 from dashboard import words
+from dashboard.carriers import messages_fault
 from dashboard.queries import Now
 from dashboard.times import age_text
 
@@ -65,8 +67,22 @@ def banners(now: Now, wall_ms: int) -> list[Banner]:
         found.append(Banner(True, words.store_fault(status.store_said or status.store_state)))
     elif not status.caught_up:
         found.append(Banner(False, words.CATCHING_UP))
+    return found + [Banner(False, said) for said in _beside(now, wall_ms)]
+
+
+def _beside(now: Now, wall_ms: int) -> Iterator[str]:
+    """What else has to be said, whether or not what is shown is live."""
+    if now.collector is not None:
+        yield from now.collector.troubles
+        if now.collector.flooding:
+            yield words.FLOODING.format(_names(now.collector.flooding))
+    if fault := messages_fault(now.carried, now.site, wall_ms):
+        yield fault
     if now.site is not None and now.site.units and not any(row.last_ms for row in now.units.values()):
-        found.append(Banner(False, words.WAITING))
+        yield words.WAITING
     if now.site is None:
-        found.append(Banner(False, words.NO_SITE))
-    return found
+        yield words.NO_SITE
+
+
+def _names(flooding: Iterable[dict[str, Any]]) -> str:
+    return ", ".join(f"{who['kind']} {who['id']}" for who in flooding)

@@ -22,7 +22,7 @@ def collector_figures(now: Now, now_ms: int, wall_ms: int) -> Figures:
         ("Store", status.store_state), ("Messages a second", f"{status.rate_per_s:.1f}"),
         ("Readings stored", f"{status.readings:,}"), ("Could not be read", f"{status.quarantined:,}"),
         ("Came twice", f"{status.duplicates:,}"), ("Came late", f"{status.late:,}"),
-        ("Largest batch", f"{status.batch:,}"),
+        ("Left out of floods", f"{status.flooded:,}"), ("Largest batch", f"{status.batch:,}"),
     ]  # fmt: skip
 
 

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 DATA_ENV: Final = "SIEVEWARD_DATA"
-APP: Final = Path(__file__).with_name("app.py")
+IDLE_ENV: Final = "SIEVEWARD_IDLE_MIN"
+WHOLE_ENV: Final = "SIEVEWARD_SESSION_H"
+SSO_ENV: Final = "SIEVEWARD_SSO"
+#: Uvicorn believes what these addresses say of whom they forward; unset, it would believe this machine's.
+PROXY_ENV: Final = "FORWARDED_ALLOW_IPS"
+APP: Final = Path(__file__).with_name("serve.py")
 
 _SYSTEM_FONTS: Final = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
 SETTINGS: Final[dict[str, str]] = {
@@ -32,9 +38,30 @@ SETTINGS: Final[dict[str, str]] = {
 }
 
 
-def command(data_dir: Path, port: int, address: str = "127.0.0.1") -> tuple[list[str], dict[str, str]]:
+class Serving(NamedTuple):
+    """How the dashboard is served: who may forward, how long a session lasts, the file of a single sign-on."""
+
+    proxy: str = ""
+    idle_min: float = 60.0
+    session_h: float = 12.0
+    sso: Path | None = None
+
+
+def command(
+    data_dir: Path, port: int, address: str = "127.0.0.1", serving: Serving | None = None
+) -> tuple[list[str], dict[str, str]]:  # fmt: skip
     """The command line that serves the dashboard of a data directory, and what to add to its environment."""
+    serving = serving or Serving()
     argv = [sys.executable, "-m", "streamlit", "run", str(APP)]
     settings = SETTINGS | {"server.port": str(port), "server.address": address}
     argv += [f"--{name}={value}" for name, value in settings.items()]
-    return argv, {DATA_ENV: str(data_dir.absolute())}
+    env = {
+        DATA_ENV: str(data_dir.absolute()), PROXY_ENV: serving.proxy, IDLE_ENV: f"{serving.idle_min:g}",
+        WHOLE_ENV: f"{serving.session_h:g}", SSO_ENV: str(serving.sso.absolute()) if serving.sso else "",
+    }  # fmt: skip
+    return argv, env
+
+
+def data_dir() -> Path:
+    """The collector's data directory, in the process that was started so."""
+    return Path(os.environ.get(DATA_ENV, "data"))

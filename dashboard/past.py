@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Final
 
 import streamlit as st
@@ -15,10 +16,11 @@ from dashboard.course import course_chart, with_now
 from dashboard.episodes import episodes
 from dashboard.fan import Fan, fan_layers, fan_of, until_of
 from dashboard.figures import episode_rows, figures_html, journal_rows, service_hours
-from dashboard.frame import SLOWLY_S, data_dir, in_words, look, table
+from dashboard.frame import SLOWLY_S, in_words, look, table
 from dashboard.freshness import collector_lives, is_stale
+from dashboard.launch import data_dir
 from dashboard.queries import Now, UnitPast
-from dashboard.times import DAY, HOUR
+from dashboard.times import DAY, HOUR, day_end_ms
 
 SPANS: Final = {"Hour": HOUR, "Day": DAY, "Week": 7 * DAY, "Month": 30 * DAY, "Year": 365 * DAY}
 CAPACITY_SPANS: Final = {"Day": DAY, "Week": 7 * DAY, "Month": 30 * DAY, "Year": 365 * DAY, "3 years": 1096 * DAY}
@@ -54,20 +56,24 @@ def _course(unit: str, span: str) -> None:
 
 
 def draw_charts(unit: str, ward: str) -> None:
-    """Purity, flow and power over a span that is chosen."""
-    span = st.segmented_control("Span", list(SPANS), default="Hour", required=True, label_visibility="collapsed")
-    st.fragment(_charts, run_every=_REDRAW_S.get(span, 60.0))(unit, ward, span)
+    """Purity, flow and power over a span that is chosen, up to now or up to the end of a day."""
+    left, right = st.columns((3, 1), vertical_alignment="bottom")
+    span = left.segmented_control("Span", list(SPANS), default="Hour", required=True, label_visibility="collapsed")
+    day = right.date_input("Up to the end of", value=None, key="chart-day", help=words.UP_TO_HELP)
+    every_s = None if day else _REDRAW_S.get(span, 60.0)
+    st.fragment(_charts, run_every=every_s)(unit, ward, span, day)
 
 
-def _charts(unit: str, ward: str, span: str) -> None:
+def _charts(unit: str, ward: str, span: str, day: date | None) -> None:
     screen = look()
     if screen.now is None:
         return
-    to_ms = screen.now_ms // 1000 * 1000
+    now_ms = screen.now_ms // 1000 * 1000
+    to_ms = now_ms if day is None else min(now_ms, day_end_ms(day, screen.now.zone))
     with in_words():
         past = queries.unit_past(data_dir(), unit, ward, to_ms - SPANS[span], to_ms)
-        fan = _fan(screen.now, unit, to_ms, collector_lives(screen.now, screen.wall_ms))
-        _draw(screen.now, unit, past, fan)
+        lives = collector_lives(screen.now, screen.wall_ms)
+        _draw(screen.now, unit, past, _fan(screen.now, unit, to_ms, lives) if to_ms == now_ms else None)
 
 
 def _fan(now: Now, unit: str, now_ms: int, lives: bool) -> Fan | None:
@@ -83,6 +89,8 @@ def _fan(now: Now, unit: str, now_ms: int, lives: bool) -> Fan | None:
 
 
 def _draw(now: Now, unit: str, past: UnitPast, fan: Fan | None) -> None:
+    if past.far_said:
+        st.warning(words.far_away(past.far_said))
     if not len(past.series):
         st.info(f"No readings of {unit} in this span.")
         return
@@ -108,10 +116,10 @@ def _chart(now: Now, past: UnitPast, quantity: Quantity, limits: list[Limit], fa
 
 
 def _source(past: UnitPast) -> str:
-    series = past.series
+    series, far = past.series, words.AND_FAR if past.far else ""
     if series.source == "raw":
-        return "single readings" if not series.bucket_ms else f"readings by {series.bucket_ms // 1000} s"
-    return f"{series.source} of readings, by {series.bucket_ms // 60_000} min"
+        return ("single readings" if not series.bucket_ms else f"readings by {series.bucket_ms // 1000} s") + far
+    return f"{series.source} of readings, by {series.bucket_ms // 60_000} min{far}"
 
 
 @st.fragment(run_every=SLOWLY_S)

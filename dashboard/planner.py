@@ -8,7 +8,7 @@ from itertools import groupby
 
 import streamlit as st
 
-from collector.rules.entries import JournalEntry
+from collector.rules.entries import VISIT, JournalEntry
 from collector.service.reasons import Deferral
 from collector.service.visits import Plan, Visit
 from collector.site import Site
@@ -69,7 +69,7 @@ def plan_figures(plan: Plan) -> list[tuple[str, str]]:
 def draw_setting(site: Site, visits: Sequence[Visit], person: Person) -> None:
     """Lock, move, cancel or finish one of the visits shown."""
     choices = [state for state in STATES if person.role in may_visit(state)]
-    if not visits or not choices:
+    if not visits or not choices or not person.is_offered(VISIT):
         return
     by_name = {f"{texts.day_of(one.day)}, {one.unit}": one for one in visits}
     with st.expander(texts.SET_VISIT), st.form("visit", border=False):

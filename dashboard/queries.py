@@ -21,11 +21,19 @@ import msgspec
 from collector import backup_watch
 from collector.backup.known import Known
 from collector.clock import Clock, ScaledClock, WallClock
+from collector.deliver.loop import STATUS as CARRIED
+from collector.influx.longer import long_series
+from collector.influx.readback import Readback
+from collector.influx.target import Target, target_of
+from collector.notify.waytest import DOCUMENT as TEST
+from collector.notify.waytest import WayTest, way_test_in
+from collector.people.book import is_open
 from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
 from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import CONDITION, JournalRow
 from collector.rules.unitrow import UnitRow
+from collector.safekeeping.told import DOCUMENT as SAFE_COPY
 from collector.site import Model, Site, SiteError, parse_site
 from collector.store import Quarantined, history, open_reader
 from collector.store.connect import snapshot, store_path
@@ -62,12 +70,18 @@ class CollectorNow(msgspec.Struct, frozen=True, kw_only=True):
     quarantined: int = 0
     duplicates: int = 0
     late: int = 0
+    flooded: int = 0
+    flooding: tuple[dict[str, Any], ...] = ()
+    troubles: tuple[str, ...] = ()
     rate_per_s: float = 0.0
     batch: int = 0
 
 
 class Now(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything that is known now; `site` is None when the collector has not told it (or not a good one)."""
+    """Everything that is known now; `site` is None when the collector has not told it (or not a good one).
+
+    open_to_all: nobody signs in, and people say themselves who they are (a simulated facility without accounts).
+    """
 
     facility: str
     site: Site | None
@@ -78,6 +92,9 @@ class Now(msgspec.Struct, frozen=True, kw_only=True):
     out_of_service: frozenset[str]
     bridges: dict[str, dict[str, Any]] = {}
     backup: Known = msgspec.field(default_factory=Known)
+    open_to_all: bool = False
+    way_test: WayTest | None = None
+    carried: dict[str, Any] = {}  # how what is carried outwards stands, as `deliver` says
 
     @property
     def simulated(self) -> bool:
@@ -105,6 +122,8 @@ class UnitPast(msgspec.Struct, frozen=True, kw_only=True):
     to_ms: int
     series: Series
     events: list[JournalRow]
+    far: bool = False  # whether a part was read from the InfluxDB that the site file names
+    far_said: str = ""  # why it was not, although the store no longer holds it
 
 
 class Health(msgspec.Struct, frozen=True, kw_only=True):
@@ -115,6 +134,8 @@ class Health(msgspec.Struct, frozen=True, kw_only=True):
     disk_free_bytes: int | None
     quarantined: dict[str, int]
     quarantine: list[Quarantined]
+    safe_copy: dict[str, Any] = {}
+    carried: dict[str, Any] = {}
 
 
 def wall_ms() -> int:
@@ -137,7 +158,7 @@ def now(data_dir: Path) -> Now:
     with reader(data_dir) as conn, snapshot(conn):
         facility = history.facility_id(conn)
         units, alarms = history.unit_rows(conn), history.alarm_rows(conn)
-        documents = history.statuses(conn, "")
+        documents, open_to_all = history.statuses(conn, ""), is_open(conn)
     site = _site(str(documents.get("site", {}).get("text", "")))
     removed = {unit.id for unit in site.units if unit.in_service is False} if site else set()
     removed |= set(documents.get("out_of_service", {}).get("units", ()))
@@ -147,7 +168,8 @@ def now(data_dir: Path) -> Now:
         alarms=tuple(alarms), collector=msgspec.convert(told, CollectorNow) if told else None,
         out_of_service=frozenset(removed),
         bridges={key.partition(":")[2]: body for key, body in documents.items() if key.startswith("bridge:")},
-        backup=_backup(documents.get(backup_watch.DOCUMENT)),
+        backup=_backup(documents.get(backup_watch.DOCUMENT)), way_test=way_test_in(documents.get(TEST)),
+        open_to_all=open_to_all, carried=documents.get(CARRIED, {}),
     )  # fmt: skip
 
 
@@ -175,12 +197,27 @@ def _clock(document: dict[str, Any] | None) -> Clock:
 def unit_past(data_dir: Path, unit: str, ward: str, from_ms: int, to_ms: int, points: int = 900) -> UnitPast:
     """A unit's quantities in at most `points` buckets, and what was raised and cleared meanwhile."""
     with reader(data_dir) as conn:
-        series = history.series(conn, unit, from_ms, to_ms, points)
+        found = long_series(conn, _far(conn), unit, from_ms, to_ms, points)
         own = history.journal_rows(conn, unit, from_ms, to_ms, (CONDITION,), EVENT_ROWS)
         shared = history.journal_rows(conn, "", from_ms, to_ms, (CONDITION,), EVENT_ROWS)
     events = [*own, *(row for row in shared if row.ward == ward)]
     events.sort(key=lambda row: (-row.at_ms, -row.seq))
-    return UnitPast(from_ms=from_ms, to_ms=to_ms, series=series, events=events)
+    return UnitPast(from_ms=from_ms, to_ms=to_ms, series=found.series, events=events, far=found.far,
+                    far_said=found.said)  # fmt: skip
+
+
+def _far(conn: sqlite3.Connection) -> Readback | None:
+    """The InfluxDB of the site file that the collector last read, None when it names none."""
+    told = history.status(conn, "site") or {}
+    site = _site(str(told.get("text", "")))
+    path = str(told.get("path", ""))
+    target = target_of(site, Path(path) if path else None) if site else None
+    return _readback(target) if target else None
+
+
+@lru_cache(maxsize=4)
+def _readback(target: Target) -> Readback:
+    return Readback(target)
 
 
 def unit_capacity(data_dir: Path, unit: str, from_ms: int, to_ms: int, points: int = 400) -> list[CapacityPoint]:
@@ -210,10 +247,11 @@ def health(data_dir: Path) -> Health:
     with reader(data_dir) as conn:
         extent = history.extent(conn)
         counts, rows = history.quarantine_counts(conn), history.quarantine_rows(conn, QUARANTINE_ROWS)
+        safe_copy, carried = (history.status(conn, name) or {} for name in (SAFE_COPY, CARRIED))
     wal = store_path(data_dir).with_name(store_path(data_dir).name + "-wal")
     return Health(
         extent=extent, wal_bytes=wal.stat().st_size if wal.exists() else 0, disk_free_bytes=_free(data_dir),
-        quarantined=counts, quarantine=rows,
+        quarantined=counts, quarantine=rows, safe_copy=safe_copy, carried=carried,
     )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from collector.service.tasks import tasks_of
 from collector.site import Site, Task
 from collector.store import StoreError
 from dashboard import service_words as words
+from dashboard.access_words import NOT_OFFERED
 from dashboard.actions import SERVICE_ROLES, TEXT_MAX, Person
 from dashboard.checks import draw_check
 from dashboard.crew import who_records
@@ -36,6 +37,10 @@ def draw_recording(unit: str) -> None:
     with st.expander(words.RECORD_TASK, key="record"):
         draw_outcome()
         person = who_records(now)
+        known = now.site.unit(unit) is not None
+        if known and not person.is_offered(entries.TASK_DONE, now.site.ward_of(unit).id):
+            st.write(NOT_OFFERED)
+            return
         tasks = offered(now.site, unit, person)
         if not tasks:
             st.write(words.NO_TASK_FOR_ROLE)

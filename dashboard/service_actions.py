@@ -1,4 +1,4 @@
-"""What people do to units, parts and cylinders, as journal entries; `actions.write` adds them to the journal.
+"""What people do to units, parts and cylinders, as journal entries; `access.write` adds them to the journal.
 
 Rules of this file: pure; every entry says who, in which role; nothing is made when a name, a role or something that a
 reader of the record needs is missing: Refused says what, and the way out. Taking out and returning: `actions`.
@@ -12,6 +12,8 @@ from math import isfinite
 from typing import Any, Final, NamedTuple
 
 from collector.backup.gauge import GaugeError, entered_text, gauge_kpa
+from collector.people.acts import ORIGIN
+from collector.people.rights import ADMINISTRATOR, ENGINEER, PLANNER, RIGHTS, WARD
 from collector.rules import entries
 from collector.rules.alarms import Alarm
 from collector.rules.catalogue import CAUSES
@@ -20,21 +22,12 @@ from collector.service.proof import Measured, NotUsable, judge_proof, today_of, 
 from collector.service.work import WorkOrder, new_work_id
 from collector.site import Cylinder, Site, Task
 from dashboard import refusals
-from dashboard.actions import ORIGIN, TEXT_MAX, Person, Refused, named, reason_of
+from dashboard.actions import TEXT_MAX, Person, Refused, named, reason_of
 
-_WARD, _ENGINEER, _PLANNER, _ADMINISTRATOR = "ward", "engineer", "planner", "administrator"
-_MAINTENANCE: Final = frozenset({_ENGINEER, _ADMINISTRATOR})
-_PLANNING: Final = frozenset({_PLANNER, _ADMINISTRATOR})
-#: Who may write which kind (common practice, no source); tasks and visits are narrowed by `may_task`, `may_visit`.
-MAY: Final[dict[str, frozenset[str]]] = {
-    entries.TASK_DONE: frozenset({_WARD, _ENGINEER, _PLANNER, _ADMINISTRATOR}),
-    entries.WORK_OPENED: _MAINTENANCE,
-    entries.WORK_CLOSED: _MAINTENANCE,
-    entries.PURITY_PROOF: _MAINTENANCE,
-    entries.CYLINDER_READ: _MAINTENANCE | {_WARD},
-    entries.PART_MOVED: _PLANNING,
-    entries.VISIT: _PLANNING | _MAINTENANCE,
-}
+_MAINTENANCE: Final = frozenset({ENGINEER, ADMINISTRATOR})
+_PLANNING: Final = frozenset({PLANNER, ADMINISTRATOR})
+#: Who may write which kind; tasks and visits are narrowed by `may_task`, `may_visit`.
+MAY: Final = RIGHTS
 MINUTES_MOST: Final = 24 * 60.0
 PIECES_MOST: Final = 10_000
 
@@ -59,17 +52,12 @@ class Findings(NamedTuple):
     minutes: float
 
 
-def may(role: str, kind: str) -> bool:
-    """Whether a role may write this kind of row at all."""
-    return role in MAY[kind]
-
-
 def may_task(task: Task, outcome: str) -> frozenset[str]:
     """Who may say this of a task: the ward of its own tasks; a planner plans, and does none."""
     if outcome == entries.PUT_OFF:
         return _PLANNING | _MAINTENANCE
-    own = _MAINTENANCE | {_WARD} if task.by == "ward" else _MAINTENANCE
-    return own | {_PLANNER} if outcome == entries.COULD_NOT_LOCATE else own
+    own = _MAINTENANCE | {WARD} if task.by == "ward" else _MAINTENANCE
+    return own | {PLANNER} if outcome == entries.COULD_NOT_LOCATE else own
 
 
 def may_visit(state: str) -> frozenset[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import streamlit as st
 
-from collector.rules.entries import JournalEntry
+from collector.rules.entries import PART_MOVED, JournalEntry
 from collector.service.parts import Need
 from collector.service.stock import ORDERED, RECEIVED
 from collector.site import Site
@@ -47,6 +47,8 @@ def money(amount: float, currency: str) -> str:
 
 def draw_moving(site: Site, person: Person) -> None:
     """Pieces that were ordered, came, were found or went; parts used in work are counted by the work itself."""
+    if not person.is_offered(PART_MOVED):
+        return
     titles = {part.id: part.title for part in site.parts}
     with st.expander(words.MOVE_PARTS), st.form("move", border=False):
         st.caption(words.MOVE_CAPTION)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
 from urllib.parse import quote
 
 from dashboard import words
+from dashboard.access_words import OPEN
 from dashboard.board import Board, Look, Notice, Tile, WardBlock, worst_by_ward
 from dashboard.freshness import Banner
 from dashboard.queries import Now
 from dashboard.times import clock_text
+from dashboard.way_test import test_text
 
 #: What stands in a state's shape. One to three exclamation marks by priority, as IEC 60601-1-8 has them.
 _SIGNS = {Look.HIGH: "!!!", Look.MEDIUM: "!!", Look.LOW: "!", Look.STALE: "?", Look.EARLIER: "!", Look.HELD: "II"}
@@ -26,11 +29,19 @@ def strip_html(now: Now | None, found: Iterable[Banner], now_ms: int, beat_ms: i
     parts = []
     if now is not None and now.simulated:
         mark = words.simulated_mark(now.clock.speed, clock_text(now_ms, now.zone))
+        mark += f" - {OPEN}" if now.open_to_all else ""
         parts.append(f'<div class="sw-simulated">{escape(mark)}</div>')
+    if now is not None and (test := test_text(now, now_ms)):
+        parts.append(f'<div class="sw-test">{escape(test)}</div>')
     parts += [
         f'<div class="sw-banner{" sw-lost" if banner.lost else ""}">{escape(banner.text)}</div>' for banner in found
     ]
     return f'<div class="sw-strip" data-beat="{beat_ms}">{"".join(parts)}</div>'
+
+
+def unlinked(html: str) -> str:
+    """The same without links: a wall screen leads nowhere else."""
+    return re.sub(r' href="[^"]*"', "", html)
 
 
 def board_html(board: Board, ward: str | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 SECOND = 1_000
@@ -14,6 +14,11 @@ DAY = 24 * HOUR
 def local(ms: int, zone: ZoneInfo) -> datetime:
     """A moment in the facility's time zone."""
     return datetime.fromtimestamp(ms / 1000, zone)
+
+
+def day_end_ms(day: date, zone: ZoneInfo) -> int:
+    """When a day ends there, whatever its length."""
+    return round(datetime.combine(day + timedelta(days=1), time(), zone).timestamp() * 1000)
 
 
 def clock_text(ms: int, zone: ZoneInfo) -> str:

@@ -135,6 +135,7 @@ def store_fault(said: str) -> str:
 
 
 WORKING: Final = "Working it out …"
+FLOODING: Final = "Far too many messages from {}: only some are taken in; others are not affected. Look at the sender."
 CATCHING_UP: Final = "The collector is catching up with readings that the broker kept. Alarms may follow."
 NO_SITE: Final = "The collector has not told its site file, so wards and limits are not known here."
 CALM: Final = "Nothing needs attention."
@@ -283,6 +284,15 @@ BAND_CAPTION: Final = (
     "anything. Dashed green: proven."
 )
 NO_CAPACITY_YET: Final = "No capacity on record in this span: a point is kept for every hour in which the unit ran."
+UP_TO_HELP: Final = "Empty: up to now. A day: the charts end with it, however long ago it was."
+AND_FAR: Final = "; in part from the InfluxDB"
+
+
+def far_away(said: str) -> str:
+    """Over a chart of which the store here no longer holds the fine grain, when it cannot be had from afar either."""
+    return f"Shown is only what the store here still holds: {said.rstrip('.')}."
+
+
 FAN_CAPTION: Final = (
     "After “now”: when each limit is reached if the flow stays (wedge and bars: nine chances in ten; dashed, tick: "
     "as likely before as after)."

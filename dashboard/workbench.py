@@ -11,7 +11,7 @@ import streamlit as st
 
 from collector.rules.alarms import Alarm
 from collector.rules.catalogue import CAUSES, title_of
-from collector.rules.entries import JournalEntry, JournalRow
+from collector.rules.entries import WORK_CLOSED, WORK_OPENED, JournalEntry, JournalRow
 from collector.service.gate import Gate, may_return, standings
 from collector.service.repaired import judge_repair, span_asked
 from collector.service.work import WorkOrder
@@ -21,7 +21,7 @@ from dashboard import service_words as words
 from dashboard.actions import TEXT_MAX, Person
 from dashboard.checks import draw_check
 from dashboard.desk import act
-from dashboard.frame import data_dir
+from dashboard.launch import data_dir
 from dashboard.orders import order_figures
 from dashboard.queries import Now
 from dashboard.service_actions import MINUTES_MOST, PIECES_MOST, Findings, close_work, open_work
@@ -34,7 +34,7 @@ _POINTS = 2_000
 
 def draw_opening(now: Now, person: Person, orders: Mapping[str, WorkOrder]) -> None:
     """Open an order for a unit, from one of its alarms or for a reason of one's own."""
-    if now.site is None or not now.site.units:
+    if now.site is None or not now.site.units or not person.is_offered(WORK_OPENED):
         return
     site = now.site
     with st.expander(words.OPEN_ORDER):
@@ -70,6 +70,9 @@ def draw_order(
     points = queries.unit_capacity(data_dir(), order.unit, *span_asked(order, now_ms), _POINTS)
     st.write(judge_repair(order, points, now.model_of(order.unit), now_ms).text)
     if now.site.unit(order.unit) is None:
+        return
+    ward = now.site.ward_of(order.unit).id
+    if not person.is_offered(WORK_CLOSED, ward):
         return
     if order.is_open:
         check, closing = st.columns(2)

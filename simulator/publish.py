@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import select
 import threading
+from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 from collector.clock import Clock
@@ -28,10 +29,13 @@ class Published(NamedTuple):
     dropped: int
 
 
-def publish(fleet: Fleet, door: Door, clock: Clock, stop: threading.Event, *, since_ms: int | None = None) -> Published:
+def publish(
+    fleet: Fleet, door: Door | Mapping[str, Door], clock: Clock, stop: threading.Event, *, since_ms: int | None = None
+) -> Published:
     """Publish from `since_ms` (now, when None) until `stop` is set; what is past already is sent at once.
 
-    A broker that is away is waited for. PublishError for a facility that is not a simulator's.
+    `door` is everybody's, or a bridge's each, by its id. A broker that is away is waited for. PublishError for a
+    facility that is not a simulator's, or a bridge without a door.
     """
     return Publisher(fleet, door, clock, since_ms=since_ms).run(stop)
 
@@ -39,14 +43,16 @@ def publish(fleet: Fleet, door: Door, clock: Clock, stop: threading.Event, *, si
 class Publisher:
     """A fleet, its bridges' lines, and the clock they go by."""
 
-    def __init__(self, fleet: Fleet, door: Door, clock: Clock, *, since_ms: int | None = None) -> None:
+    def __init__(
+        self, fleet: Fleet, door: Door | Mapping[str, Door], clock: Clock, *, since_ms: int | None = None
+    ) -> None:
         if not fleet.facility.startswith(SIMULATED_PREFIX):
             raise PublishError(
                 f"the facility '{fleet.facility}' is not a simulator's: its readings would pass for real ones. "
                 f"Rename it in the site file so that its id begins with '{SIMULATED_PREFIX}'"
             )
         self.fleet, self.clock = fleet, clock
-        self.lines = [BridgeLine(door, fleet.facility, name) for name in fleet.bridges]
+        self.lines = [BridgeLine(_door_of(name, door), fleet.facility, name) for name in fleet.bridges]
         self._line_of = {unit: line for line in self.lines for unit in fleet.bridges[line.bridge]}
         start_ms = max(clock.now_ms(), fleet.start_ms) if since_ms is None else since_ms
         self._coming = fleet.timed(start_ms)
@@ -88,7 +94,7 @@ class Publisher:
         if self._next is not None:
             wait_s = (self._next[0] - self.clock.now_ms()) / 1000 / max(self.clock.speed, 1e-6)
         wait_s = min(max(wait_s, 0.0 if self._behind() else shortest), longest)
-        sockets = [(line, sock) for line in self.lines if (sock := line.socket) is not None]
+        sockets = [(one.line, sock) for one in self.lines if (sock := one.line.socket) is not None]
         if not sockets:
             stop.wait(wait_s)
             return
@@ -97,3 +103,12 @@ class Publisher:
     def _behind(self) -> bool:
         """Whether more is due than one turn hands over."""
         return self._next is not None and self._next[0] + 1000 * self.clock.speed < self.clock.now_ms()
+
+
+def _door_of(bridge: str, door: Door | Mapping[str, Door]) -> Door:
+    if isinstance(door, Door):
+        return door
+    if bridge not in door:
+        known = ", ".join(door) or "none"
+        raise PublishError(f"the simulated bridge '{bridge}' has no account; there are {known}")
+    return door[bridge]

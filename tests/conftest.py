@@ -7,6 +7,7 @@ import pytest
 from collector.broker import BrokerError, start_mosquitto, start_nats
 from collector.broker.mosquitto import find_mosquitto
 from collector.broker.nats import find_nats
+from tests import influx_server as influx_server_module
 
 BROKERS = {"nats", "mosquitto", "broker"}
 
@@ -48,3 +49,10 @@ def mosquitto(tmp_path):
 def broker(request):
     """Each of the supported brokers, one after the other."""
     return request.getfixturevalue(request.param)
+
+
+@pytest.fixture(scope="session")
+def influx_server(tmp_path_factory):
+    """A running InfluxDB behind its front, one for all tests; each takes a new database."""
+    with influx_server_module.running(tmp_path_factory.mktemp("influx")) as server:
+        yield server

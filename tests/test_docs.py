@@ -7,7 +7,11 @@ from pathlib import Path
 import pytest
 from typer.main import get_command
 
+from collector.bridge.bridge_file import load_bridge_file
+from collector.bridge.ports import Ports
 from collector.cli.main import app
+from collector.messages.gateway import service_of
+from collector.messages.ways import Escalation, parse_ways
 from collector.rules.catalogue import CATALOGUE
 from collector.rules.lifecycle import diagram
 from collector.senml import decode_pack
@@ -68,9 +72,23 @@ def test_the_site_file_of_the_readme_is_good() -> None:
     assert (site.facility.id, [unit.id for unit in site.units]) == ("lakeside", ["unit-07"])
 
 
+def test_the_bridge_file_of_the_readme_is_good(tmp_path: Path) -> None:
+    (tmp_path / "bridge.toml").write_text(indented("## The sensor bridge"), encoding="utf-8")
+    found = load_bridge_file(tmp_path / "bridge.toml")
+    ports = Ports(found, tmp_path)
+    assert [state.units for state in ports.state()] == [("unit-07",), ("unit-08", "unit-09")]
+
+
 def test_the_changes_of_the_readme_can_be_tried_on_its_site_file() -> None:
     tried = parse_changes(indented("## Trying other limits"), parse_site(indented("### The site file")))
     assert len(tried.changes) == 5
+
+
+def test_the_messages_file_of_the_readme_is_good() -> None:
+    ways = parse_ways(indented("## Messages"), parse_site(indented("### The site file")))
+    assert [way.role for way in ways.ways] == ["ward", "engineer", "on-call"]
+    assert all(service_of(way) for way in ways.ways)
+    assert ways.escalation == Escalation()
 
 
 def test_the_pack_of_the_readme_is_read() -> None:

@@ -2,7 +2,7 @@
 
 A galvanic cell follows oxygen's partial pressure, so percent hold only at the pressure it was calibrated at. An
 ultrasonic one hears the speed of sound and takes the gas for oxygen and nitrogen alone; argon makes product look purer
-than it is. Zirconia and paramagnetic cells compare with room air or with a reference, and nothing is corrected.
+than it is. A zirconia cell compares with room air at the same pressure, and nothing is corrected.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class Analyser(Table):
     pressure_compensated: a galvanic one that measures the pressure. argon_corrected: an ultrasonic one that states it.
     """
 
-    kind: Literal["galvanic", "ultrasonic", "zirconia", "paramagnetic"]
+    kind: Literal["galvanic", "ultrasonic", "zirconia"]
     pressure_compensated: bool | None = None
     argon_corrected: bool | None = None
 
@@ -90,3 +90,10 @@ def correction(analyser: Analyser | None, altitude_m: float, calibrated_altitude
         said = f"purity x {there / here:.4f}: galvanic, {heights}"
         return Correction(lambda shown_pct: corrected_for_pressure(shown_pct, there, here), said)
     return None
+
+
+def remark(analyser: Analyser | None, calibrated_altitude_m: float | None) -> str:
+    """What people must know of an analyser that nothing is corrected of; "" when there is nothing."""
+    if analyser and analyser.kind == "galvanic" and not analyser.pressure_compensated and calibrated_altitude_m is None:
+        return "galvanic: taken as calibrated where it stands; if not, give the port calibrated_altitude_m"
+    return ""

@@ -28,6 +28,7 @@ class PortTable(Table):
 
     `unit` is the one unit on the line. `units` maps what the line calls a unit (a column's text, a Modbus address) to
     a unit's id. `profile` is a file, relative to the bridge file, or the name of a profile that is shipped.
+    at_most_every_s thins a device that speaks many times a second: one reading of each unit in so long (0: all).
     calibrated_altitude_m is where a galvanic analyser on this line was last calibrated; None means here.
     """
 
@@ -40,6 +41,7 @@ class PortTable(Table):
     unit: Id | None = None
     units: dict[str, Id] = Field(default={})
     stale_s: Positive = DEFAULT_STALE_S
+    at_most_every_s: Annotated[float, Field(ge=0, le=600)] = 0.0
     calibrated_altitude_m: Altitude | None = None
 
     @model_validator(mode="after")
@@ -60,7 +62,8 @@ class BridgeFile(Table):
     """A whole bridge file. Paths in it are relative to it; `account` or `broker` says where readings go.
 
     spool_mb bounds what is kept on disk while the broker is away. altitude_m is the bridge's height above sea level,
-    for analysers that follow partial pressure.
+    for analysers that follow partial pressure. clock "own" believes this machine's clock; "auto" does so unless it is a
+    small board without a battery clock, whose clock must first have been set from a time server.
     """
 
     facility: Id
@@ -69,13 +72,16 @@ class BridgeFile(Table):
     broker: str | None = None
     spool: Path = Path("spool")
     spool_mb: Positive = 500.0
-    altitude_m: Altitude = 0.0
+    clock: Literal["auto", "own"] = "auto"
+    altitude_m: Altitude | None = None
     ports: tuple[PortTable, ...] = Field(alias="port", min_length=1)
 
     @model_validator(mode="after")
     def _one_way_out(self) -> BridgeFile:
         if (self.account is None) == (self.broker is None):
             raise ValueError('say where readings go: account = "FILE" (with password and TLS), or broker = "HOST:PORT"')
+        if self.altitude_m is None and any(port.calibrated_altitude_m is not None for port in self.ports):
+            raise ValueError("a port has calibrated_altitude_m; say at which altitude_m the bridge stands, too")
         for what, said in (("path", [port.path for port in self.ports]),
                            ("unit", [unit for port in self.ports for unit in port.unit_ids])):  # fmt: skip
             if twice := next((one for one in said if said.count(one) > 1), None):

@@ -7,7 +7,7 @@ import operator
 from collections.abc import Callable
 from typing import Annotated, Final, Literal
 
-from pydantic import BeforeValidator, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 from pymodbus.framer import FramerRTU
 
 from collector.site_tables import Table
@@ -47,7 +47,7 @@ class Checksum(Table):
     written: Literal["hex", "binary", "decimal"] = "hex"
     after: Octets = b""
     order: Literal["high-first", "low-first"] = "high-first"
-    skip: int = 0
+    skip: Annotated[int, Field(ge=0, le=256)] = 0
     counts_start: bool = False
     counts_end: bool = False
     counts_after: bool = False

@@ -17,7 +17,7 @@ from collector.site_tables import Table
 #: Where the end mark never comes, this many bytes are waited for: far more than a line of a bedside unit, and a
 #: bound on what is kept, and on the work a pattern may have with one line.
 MAX_BYTES: Final = 512
-_LONGEST: Final = 4096
+LONGEST_FRAME: Final = 4096
 
 
 class Framing(Table):
@@ -30,7 +30,7 @@ class Framing(Table):
     end: Octets = b"\n"
     length: Annotated[int, Field(ge=2, le=256)] | None = None
     tail_bytes: Annotated[int, Field(ge=0, le=4)] = 0
-    max_bytes: Annotated[int, Field(ge=8, le=_LONGEST)] = MAX_BYTES
+    max_bytes: Annotated[int, Field(ge=8, le=LONGEST_FRAME)] = MAX_BYTES
 
     @model_validator(mode="after")
     def _tells_frames_apart(self) -> Framing:
@@ -101,13 +101,13 @@ class Framer:
             size = at + len(form.end) + form.tail_bytes
             if len(self._kept) < size:
                 return
-            begin = self._kept.rfind(form.start, 0, at)
+            begin = self._kept.rfind(form.start, 0, at) if form.start else 0
             if self._skipping or begin < 0 or size - begin > form.max_bytes:
                 self._skipping = False
                 self._drop(size)
                 continue
-            self._drop(begin if form.start else 0)
-            self._take(size - (begin if form.start else 0), frames)
+            self._drop(begin)
+            self._take(size - begin, frames)
         self._forget_endless()
 
     def _forget_endless(self) -> None:

@@ -16,9 +16,9 @@ from pydantic import ValidationError
 from collector.bridge.analyser import Analyser
 from collector.bridge.bridge_file import BridgeFileError, read_toml_text
 from collector.bridge.checksum import Checksum
-from collector.bridge.framing import Framing
+from collector.bridge.framing import LONGEST_FRAME, Framing
 from collector.bridge.patterns import PatternError, compile_pattern
-from collector.bridge.profile_tables import ONLY_FOR, Fields, FieldTable, ModbusTable, Poll, Profile
+from collector.bridge.profile_tables import MOST_COLUMNS, ONLY_FOR, Fields, FieldTable, ModbusTable, Poll, Profile
 from collector.bridge.units import CONVERSIONS
 from collector.site import TomlPath, fault_text
 from collector.site_lines import LineFinder, nearest
@@ -114,11 +114,11 @@ def _wrong_source(profile: Profile, name: str, table: FieldTable) -> str:
     """What `from` must be for the profile's kind, or "" where it is."""
     source = table.source
     if profile.kind == "delimited":
-        last = profile.columns or 200
+        last = profile.columns or MOST_COLUMNS
         good = isinstance(source, int) and 1 <= source <= last
         return "" if good else f"from = the column's number, 1 to {last}"
     if profile.kind == "fixed-width":
-        last = profile.width or 4096
+        last = profile.width or LONGEST_FRAME
         good = isinstance(source, tuple) and 1 <= source[0] <= source[1] <= last
         return "" if good else f"from = [first, last] place in the line, 1 to {last}"
     if profile.kind == "regex":

@@ -10,13 +10,15 @@ from pydantic import Field, field_validator, model_validator
 
 from collector.bridge.analyser import Analyser
 from collector.bridge.checksum import Checksum, Octets
-from collector.bridge.framing import Framing
+from collector.bridge.framing import LONGEST_FRAME, Framing
 from collector.reading import LAMPS, QUANTITIES
 from collector.site_tables import Positive, Table
 
 Kind = Literal["delimited", "key-value", "json", "regex", "fixed-width", "modbus"]
 Order = Literal["big", "little"]
 RegisterType = Literal["uint16", "int16", "uint32", "int32", "uint64", "int64", "float32", "float64"]
+MOST_COLUMNS: Final = 200
+LONGEST_PATTERN: Final = 1000
 Number = Annotated[float, Field(allow_inf_nan=False)]
 
 
@@ -152,19 +154,23 @@ ONLY_FOR: Final[dict[str, tuple[str, ...]]] = {
 
 
 class Profile(Table):
-    """How a kind of device speaks; `about` is for people, `ignore` lists beginnings of lines that say nothing."""
+    """How a kind of device speaks; `about` is for people, `ignore` lists beginnings of lines that say nothing.
+
+    gather_s: one moment is told in several lines; those that come within so long are one reading. 0: each line is one.
+    """
 
     kind: Kind
     about: str = ""
     encoding: Literal["ascii", "latin-1", "utf-8"] = "ascii"
     decimal: Literal[".", ","] = "."
     ignore: tuple[str, ...] = ()
+    gather_s: Annotated[float, Field(ge=0, le=60)] = 0.0
     delimiter: Annotated[str, Field(min_length=1, max_length=4)] = ","
-    columns: Annotated[int, Field(ge=1, le=200)] | None = None
+    columns: Annotated[int, Field(ge=1, le=MOST_COLUMNS)] | None = None
     pairs: str = ""
     equals: Annotated[str, Field(min_length=1, max_length=4)] = "="
-    pattern: Annotated[str, Field(max_length=1000)] = ""
-    width: Annotated[int, Field(ge=1, le=4096)] | None = None
+    pattern: Annotated[str, Field(max_length=LONGEST_PATTERN)] = ""
+    width: Annotated[int, Field(ge=1, le=LONGEST_FRAME)] | None = None
     framing: Framing = Framing()
     checksum: Checksum | None = None
     poll: Poll | None = None

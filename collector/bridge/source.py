@@ -14,7 +14,8 @@ class PortState(msgspec.Struct, frozen=True, kw_only=True):
 
     `said` is why it is not open, or what it last refused; "" where nothing is wrong. `stale` means open or not, nothing
     good has been read for longer than the port's stale_s. Counts are since the bridge started: `readings` given on,
-    `refused` frames that could not be used, `dropped_bytes` that were part of no frame. heard_ms is when the last
+    `refused` frames that could not be used, `dropped_bytes` that were part of no frame, left_out what the port's
+    at_most_every_s thinned. heard_ms is when the last
     good reading came, by the clock that `turn` was given; None before the first.
     """
 
@@ -28,6 +29,7 @@ class PortState(msgspec.Struct, frozen=True, kw_only=True):
     refused: int = 0
     timeouts: int = 0
     dropped_bytes: int = 0
+    left_out: int = 0
     units: tuple[str, ...] = ()
     silent: tuple[str, ...] = ()
     corrections: tuple[str, ...] = ()

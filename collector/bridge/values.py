@@ -9,15 +9,16 @@ from datetime import datetime
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from collector.bridge.analyser import Correction, correction, pressure_at_kpa
+from collector.bridge.analyser import Correction, correction, pressure_at_kpa, remark
 from collector.bridge.profile_tables import FieldTable, Profile
 from collector.bridge.splitting import NotRead
 from collector.bridge.units import CONVERSIONS
-from collector.reading import LAMPS, Reading, fault_in, parse_utc
+from collector.reading import EARLIEST_MS, LAMPS, Reading, fault_in, parse_utc
 
 #: What a number looks like; float() would also take "1_000", "nan" and "infinity". Forty signs hold any number.
 _NUMBER: Final = re.compile(r"[+-]?(\d{1,20}(\.\d{0,20})?|\.\d{1,20})([eE][+-]?\d{1,3})?", re.ASCII)
 _SHOWN: Final = 40
+_LATEST_MS: Final = 7_258_118_400_000  # the year 2200
 
 
 class Told(NamedTuple):
@@ -37,13 +38,14 @@ class Maker:
         self._profile = profile
         self._ambient_kpa = pressure_at_kpa(altitude_m)
         self.correction: Correction | None = correction(profile.analyser, altitude_m, calibrated_altitude_m)
+        self._remark = remark(profile.analyser, calibrated_altitude_m)
 
     @property
     def corrections(self) -> tuple[str, ...]:
-        """What is done to values beyond converting units, in words."""
+        """What is done to values beyond converting units, and what is taken for granted, in words."""
         absolute = self._profile.field.pressure_kpa
         less = f"pressure less {self._ambient_kpa:.1f} kPa of air" if absolute and absolute.absolute else ""
-        return tuple(said for said in (self.correction.said if self.correction else "", less) if said)
+        return tuple(said for said in (self.correction.said if self.correction else "", self._remark, less) if said)
 
     def from_texts(self, unit: str, texts: Mapping[str, str], now_ms: int) -> Told:
         """The reading of a line; NotRead says what in it cannot be used."""
@@ -53,7 +55,7 @@ class Maker:
             if (number := self._number(name, table, texts.get(name))) is not None:
                 values[name] = number
         lamp = _lamp(fields.lamp, texts.get("lamp")) if fields.lamp else None
-        time_ms = _time_ms(fields.time, texts.get("time")) if fields.time else now_ms
+        time_ms = _own_time_ms(fields.time, texts.get("time"), now_ms) if fields.time else now_ms
         return self._told(unit, time_ms, values, lamp)
 
     def from_numbers(self, unit: str, numbers: Mapping[str, float], now_ms: int) -> Told:
@@ -115,8 +117,18 @@ def _lamp(table: FieldTable, text: str | None) -> str | None:
     return lamp
 
 
-def _time_ms(table: FieldTable, text: str | None) -> int:
+def _own_time_ms(table: FieldTable, text: str | None, now_ms: int) -> int:
+    """The device's own time; now_ms where it says none, or one from before any clock was set (a flat battery)."""
     word = (text or "").strip()
+    if word in table.missing:
+        return now_ms
+    time_ms = _time_ms(table, word)
+    if time_ms > _LATEST_MS:
+        raise NotRead(f"time: '{word[:_SHOWN]}' is no moment of this age")
+    return time_ms if time_ms >= EARLIEST_MS else now_ms
+
+
+def _time_ms(table: FieldTable, word: str) -> int:
     try:
         if table.format == "iso":
             moment = datetime.fromisoformat(word)

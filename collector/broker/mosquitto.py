@@ -11,6 +11,7 @@ from collector.broker.programs import Program, find_programs
 from collector.broker.start import prepare_folder, start_on
 
 OLDEST = (2, 0, 0)  # earlier ones listen to everybody unless told otherwise
+PASSWORDS, PERMISSIONS = "mosquitto-passwords", "mosquitto-permissions"
 MAX_INFLIGHT = 1000  # readings on their way to the collector; a batch is acknowledged when it is on disk
 
 
@@ -45,16 +46,20 @@ def find_mosquitto() -> Program:
     return fit[0]
 
 
-def mosquitto_settings(folder: Path, host: str, port: int, *, save_every_change: bool) -> str:
-    """The configuration file.
+def mosquitto_settings(
+    folder: Path, host: str, port: int, *, save_every_change: bool = True, keys: Path | None = None, run_as: str = ""
+) -> str:
+    """The configuration file; with `keys`, the folder that 'sieveward site keys' made for the broker: TLS and accounts.
 
     `max_queued_messages 0`: the default of 1000 acknowledges and then drops what an absent collector should get.
     With `autosave_on_changes` the interval counts changes, without it seconds.
     """
-    user = "user root\n" if os.geteuid() == 0 else ""  # as another user it would outlive its starter's death
-    return f"""# written at each start; changes made here are lost
-{user}per_listener_settings false
-allow_anonymous true
+    if not keys and os.geteuid() == 0:
+        run_as = "root"  # as another user it would outlive its starter's death
+    return f"""# written by sieveward; changes made here are lost
+{f"user {run_as}" if run_as else ""}
+per_listener_settings false
+{_accounts(keys) if keys else "allow_anonymous true"}
 persistence true
 persistence_location {folder}/
 autosave_on_changes {str(save_every_change).lower()}
@@ -69,4 +74,19 @@ log_type warning
 log_type notice
 connection_messages false
 listener {port} {host}
+{_listener(keys) if keys else ""}"""
+
+
+def _accounts(keys: Path) -> str:
+    return f"""allow_anonymous false
+password_file {keys}/{PASSWORDS}
+acl_file {keys}/{PERMISSIONS}"""
+
+
+def _listener(keys: Path) -> str:
+    # use_username_as_clientid keeps one account from taking another's session over; it only works below a listener.
+    return f"""use_username_as_clientid true
+certfile {keys}/server.crt
+keyfile {keys}/server.key
+tls_version tlsv1.2
 """

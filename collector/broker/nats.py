@@ -16,6 +16,8 @@ MAX_ACK_PENDING = 1000  # readings on their way to the collector; a batch is ack
 # What a killed client had not acknowledged is sent again after this long. The collector waits for longer than this
 # before it connects (intake/subscriber.py), or newer messages would overtake. The default, 30 s, keeps a ward waiting.
 ACK_WAIT = "1s"
+ACCOUNTS = "nats-accounts.conf"  # beside the configuration: nats-server looks for it there
+HANDSHAKE_S = 10  # the default of 2 s is too short for a small computer to which everybody comes back at once
 SYNC_INTERVAL = "1s"  # what a power cut can take from the broker; a crash of the broker alone takes nothing
 
 
@@ -52,16 +54,24 @@ def find_nats() -> Program:
     return max(fit, key=lambda program: program.version)
 
 
-def nats_settings(folder: Path, host: str, port: int) -> str:
-    """The configuration file. Its own client port is any free one on loopback: nobody here uses it."""
-    log = _quoted(folder / "broker.log")
-    return f"""# written at each start; changes made here are lost
-server_name: "sieveward"
-listen: "127.0.0.1:-1"
-log_file: {log}
+def nats_settings(folder: Path, host: str, port: int, keys: Path | None = None) -> str:
+    """The configuration file. Its own client port is any free one on loopback: nobody here uses it.
+
+    With `keys`, the folder that 'sieveward site keys' made for the broker: TLS, accounts, and the log to stderr, where
+    the service manager takes it.
+    """
+    log = (
+        ""
+        if keys
+        else f"""log_file: {_quoted(folder / "broker.log")}
 logfile_size_limit: {LOG_LIMIT_BYTES}
 logfile_max_num: 3
-jetstream {{
+"""
+    )
+    return f"""# written by sieveward; changes made here are lost
+server_name: "sieveward"
+listen: "127.0.0.1:-1"
+{log}jetstream {{
   store_dir: {_quoted(folder)}
   sync_interval: "{SYNC_INTERVAL}"
 }}
@@ -70,7 +80,18 @@ mqtt {{
   port: {port}
   max_ack_pending: {MAX_ACK_PENDING}
   ack_wait: "{ACK_WAIT}"
-}}
+{_tls(keys) if keys else ""}}}
+{f'include "{ACCOUNTS}"' if keys else ""}
+"""
+
+
+def _tls(keys: Path) -> str:
+    return f"""  tls {{
+    cert_file: {_quoted(keys / "server.crt")}
+    key_file: {_quoted(keys / "server.key")}
+    min_version: "1.2"
+    timeout: {HANDSHAKE_S}
+  }}
 """
 
 

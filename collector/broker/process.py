@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -40,14 +41,16 @@ class Broker:
     `name` is the program with its version, `log_path` the file with what it says.
     """
 
-    def __init__(self, name: str, command: Sequence[str], folder: Path, host: str, port: int) -> None:
+    def __init__(
+        self, name: str, command: Sequence[str], folder: Path, host: str, port: int, *, tls: bool = False
+    ) -> None:
         self.name = name
         self.host = reachable(host)
         self.port = port
         self.log_path = folder / "broker.log"
         self._command = list(command)
         self._folder = folder
-        self._listens_on = host
+        self._listens_on, self._tls = host, tls
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
@@ -74,6 +77,10 @@ class Broker:
     def running(self) -> bool:
         """Whether the process lives."""
         return self._process is not None and self._process.poll() is None
+
+    def reload(self) -> None:
+        """Have it read its configuration, accounts and certificate again, without breaking what need not break."""
+        self._started().send_signal(signal.SIGHUP)
 
     def stop(self) -> None:
         """End it and let it write what it holds; killed after `STOP_S` seconds. Nothing happens if it has ended."""
@@ -136,7 +143,7 @@ class Broker:
 
     def _wait_until_it_answers(self, process: subprocess.Popen[bytes], said_before: int) -> None:
         deadline_s = time.monotonic() + START_S
-        while not answers_mqtt(self.host, self.port):
+        while not answers_mqtt(self.host, self.port, tls=self._tls):
             try:
                 status = process.wait(POLL_S)
             except subprocess.TimeoutExpired:

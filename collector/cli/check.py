@@ -1,11 +1,8 @@
-"""`sieveward check SITE.toml`: say whether a site file can be used, and what is in it."""
+"""What `sieveward check SITE.toml` does: say whether a site file can be used, and what is in it."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from collector.cli.says import Refused, say, say_json
 from collector.site import Site, SiteError, load_site
@@ -19,14 +16,8 @@ def site_or_refuse(path: Path) -> Site:
         raise Refused(str(error)) from error
 
 
-def check(
-    site_file: Annotated[Path, typer.Argument(metavar="SITE.toml", help="The site file.")],
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object for a program to read.")] = False,
-) -> None:
-    """Check a site file and say what is in it.
-
-    Example: sieveward check site.toml
-    """
+def check_site(site_file: Path, *, as_json: bool) -> None:
+    """Check a site file and say what is in it."""
     site = site_or_refuse(site_file)
     counts = {
         "wards": len(site.wards), "models": len(site.models), "units": len(site.units),

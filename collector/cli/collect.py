@@ -50,7 +50,12 @@ def run_collector(site_file: Path, site: Site, door: Door, data: Path, clock: Cl
     try:
         with open_store(data, site.facility.id) as store:
             collector = Collector(
-                site, store, door, clock, site_path=str(site_file), site_text=site_file.read_text(encoding="utf-8")
+                site,
+                store,
+                door,
+                clock,
+                site_path=str(site_file.absolute()),
+                site_text=site_file.read_text(encoding="utf-8"),
             )
             try:
                 collector.run(stop)

@@ -7,7 +7,11 @@ from typing import Annotated
 
 import typer
 
-from collector.cli.says import Refused, progress, say_error
+from collector.cli.known import known, told_site_path
+from collector.cli.says import EXIT_FAILED, Refused, progress, say_error
+from collector.influx.longer import long_readings
+from collector.influx.readback import FarError, Readback
+from collector.influx.target import target_of
 from collector.reading import iso_utc, parse_utc
 from collector.recording import RecordingError, open_writer
 from collector.store import StoreError
@@ -32,6 +36,12 @@ def export(
     unit: Annotated[list[str] | None, typer.Option(help="Only this unit; may be given again.")] = None,
     since: Annotated[str | None, typer.Option("--from", help="From this moment on (RFC 3339).")] = None,
     until: Annotated[str | None, typer.Option("--to", help="Before this moment.")] = None,
+    influx: Annotated[
+        bool, typer.Option("--influx", help="Also what the store no longer holds, from the site file's InfluxDB.")
+    ] = False,
+    site_file: Annotated[
+        Path | None, typer.Option("--site", metavar="SITE.toml", help="Else the site file the collector last read.")
+    ] = None,
 ) -> None:
     """Write stored readings to a file, in time order.
 
@@ -39,14 +49,27 @@ def export(
     """
     from_ms, to_ms = moment(since, 0), moment(until, LAST_MS)
     count, last_ms = 0, None
+    far = _far(data, site_file) if influx else None
     try:
         conn = open_reader(data)
+        found = long_readings(conn, far, from_ms, to_ms, unit) if far else iter_readings(conn, from_ms, to_ms, unit)
         with open_writer(out, facility_id(conn)) as writer, progress("readings") as shown:
-            for reading in iter_readings(conn, from_ms, to_ms, unit):
+            for reading in found:
                 writer.write(reading)
                 count, last_ms = count + 1, reading.time_ms
                 if count % 10_000 == 0:
                     shown(count)
     except (RecordingError, StoreError) as error:
         raise Refused(str(error)) from error
+    except FarError as error:
+        raise Refused(f"{out} is not whole: {error}", EXIT_FAILED) from error
     say_error(f"{count} readings written to {out}" + (f", the last of {iso_utc(last_ms)}" if last_ms else ""))
+
+
+def _far(data: Path, site_file: Path | None) -> Readback:
+    with known(data, site_file) as now:
+        site = now.site
+    target = target_of(site, site_file or told_site_path(data))
+    if target is None:
+        raise Refused("the site file names no InfluxDB; add a table [influx] to it, or leave --influx out")
+    return Readback(target, target.timeout_ms / 1000)

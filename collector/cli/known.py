@@ -52,11 +52,24 @@ def known(data: Path, site_file: Path | None) -> Iterator[Known]:
                     f"{data} holds '{facility}', the site file is of '{site.facility.id}'; name the other one"
                 )
             units = {row.unit: row for row in unit_rows(conn)}
-            yield Known(conn=conn, site=site, units=units, now_ms=_now_ms(conn))
+            yield Known(conn=conn, site=site, units=units, now_ms=facility_now_ms(conn))
     except StoreError as error:
         raise Refused(str(error)) from error
     finally:
         conn.close()
+
+
+def told_site_path(data: Path) -> Path | None:
+    """Where the site file lies that the collector last read, None when it has not told; Refused as `known`."""
+    try:
+        conn = open_reader(data)
+        try:
+            path = str((status(conn, "site") or {}).get("path", ""))
+        finally:
+            conn.close()
+    except StoreError as error:
+        raise Refused(str(error)) from error
+    return Path(path) if path else None
 
 
 def _told_site(conn: sqlite3.Connection, data: Path) -> Site:
@@ -69,7 +82,8 @@ def _told_site(conn: sqlite3.Connection, data: Path) -> Site:
         raise Refused(f"the site file on record is not good (name one with --site):\n{error}") from error
 
 
-def _now_ms(conn: sqlite3.Connection) -> int:
+def facility_now_ms(conn: sqlite3.Connection) -> int:
+    """The facility's time, by the clock that the collector keeps."""
     clock = status(conn, "clock")
     if clock is None:
         return WallClock().now_ms()

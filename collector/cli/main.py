@@ -7,8 +7,9 @@ import sys
 import typer
 
 from collector.cli import (
+    alive,
     bench,
-    check,
+    bridge,
     collect,
     dashboard,
     deliver,
@@ -18,11 +19,15 @@ from collector.cli import (
     fleet,
     inventory,
     journal,
+    keep,
     parts,
     plan,
     replay,
     report,
     simulate,
+    site,
+    user,
+    wall,
     work,
 )
 from collector.cli.says import EXIT_WRONG, Refused, say_error
@@ -43,6 +48,7 @@ app = typer.Typer(
 app.command("demo")(demo.demo)
 app.command("collect")(collect.collect)
 app.command("deliver")(deliver.deliver)
+app.command("bridge")(bridge.bridge)
 app.command("simulate")(simulate.simulate)
 app.command("replay")(replay.replay)
 app.command("export")(export.export)
@@ -53,9 +59,14 @@ app.command("plan")(plan.plan_command)
 app.command("parts")(parts.parts_command)
 app.command("fleet")(fleet.fleet_command)
 app.command("dashboard")(dashboard.dashboard)
-app.command("check")(check.check)
+app.command("check")(alive.check)
+app.command("restore")(keep.restore)
+user.app.add_typer(wall.app, name="wall")
+app.add_typer(user.app, name="user")
 app.add_typer(work.app, name="work")
 app.add_typer(journal.app, name="journal")
+app.add_typer(keep.app, name="keep")
+app.add_typer(site.app, name="site")
 app.add_typer(bench.app, name="bench")
 
 

@@ -15,6 +15,7 @@ from collector.cli.doors import AccountOption, door_or_refuse
 from collector.cli.export import moment
 from collector.cli.says import EXIT_FAILED, Refused, say, say_error
 from collector.clock import Clock, ScaledClock, WallClock
+from collector.door import Door
 from collector.recording import RecordingError
 from simulator import HOSPITAL
 from simulator.fleet import Fleet
@@ -48,7 +49,7 @@ def simulate(
 ) -> None:
     """Simulate concentrators by a scenario, to a broker, into a file or through a serial line.
 
-    Only facilities whose id begins with sim- are simulated.
+    Only facilities whose id begins with sim- are simulated. --account may be a folder with an account for each bridge.
     Example: sieveward simulate --scenario night --out night.csv
     """
     if sum(way is not None for way in (broker, account, out, serial)) != 1:
@@ -64,7 +65,7 @@ def simulate(
             if serial is not None:
                 _play(fleet, serial, now, stop)
             else:
-                sent = publish(fleet, door_or_refuse(broker, account), now, stop, since_ms=fleet.story_ms)
+                sent = publish(fleet, _doors(broker, account), now, stop, since_ms=fleet.story_ms)
                 say_error(f"{sent.readings} readings sent in {sent.packs} packs, {sent.dropped} dropped")
     except (PublishError, RecordingError) as error:
         raise Refused(str(error)) from error
@@ -88,6 +89,14 @@ def _clock(text: str | None, speed: float) -> Clock:
         return clock_from(text) if text is not None else WallClock()
     wall_ms = time.time_ns() // 1_000_000
     return ScaledClock(wall_ms, wall_ms, speed)
+
+
+def _doors(broker: str | None, account: Path | None) -> Door | dict[str, Door]:
+    """One door for all bridges, or each bridge's own from a folder of account files (accounts/ of a folder of keys)."""
+    if account is None or not account.is_dir():
+        return door_or_refuse(broker, account)
+    files = sorted(account.glob("bridge-*.toml"))
+    return {path.stem.removeprefix("bridge-"): door_or_refuse(None, path) for path in files}
 
 
 def _play(fleet: Fleet, unit: str, clock: Clock, stop: threading.Event) -> None:

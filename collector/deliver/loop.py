@@ -106,21 +106,28 @@ class Loop:
         """Turn until nothing waits; returns what each carrier that did not get there says, by its name."""
         left = {}
         for each in self._turned:
-            least, since_s = None, self._monotonic_s()
-            while not stop.is_set():
-                good = each.turn()
-                waiting = int(each.carrier.state().get("waiting", 0))
-                shown(waiting)
-                if good and waiting == 0:
-                    break
-                if least is None or waiting < least:
-                    least, since_s = waiting, self._monotonic_s()
-                elif self._monotonic_s() - since_s > IDLE_S:
-                    left[each.name] = each.said or f"{waiting} wait and do not become less"
-                    break
-                stop.wait(0 if good else TURN_S)
+            said = self._empty(each, stop, shown)
+            if said:
+                left[each.name] = said
         self.report()
         return left
+
+    def _empty(self, each: _Turned, stop: threading.Event, shown: Callable[[int], None]) -> str:
+        """Turn one carrier until nothing waits; why it was given up, else ""."""
+        least, since_s = None, self._monotonic_s()
+        while not stop.is_set():
+            good = each.turn()
+            waiting = int(each.carrier.state().get("waiting", 0))
+            shown(waiting)
+            if good and waiting == 0:
+                return ""
+            less = least is None or waiting < least
+            if less:
+                least, since_s = waiting, self._monotonic_s()
+            elif self._monotonic_s() - since_s > IDLE_S:
+                return each.said or f"{waiting} wait and do not become less"
+            stop.wait(0 if good and less else TURN_S)
+        return ""
 
     def report(self) -> None:
         """Write the status document and feed the watchdog; the first sign of a stuck carrier is in both."""

@@ -6,9 +6,11 @@ with one bad moment gives its good ones, and the bad one is set aside with what 
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Final, NamedTuple
 
 from collector.backup.gauge import OVERFULL
+from collector.bridge.word import Word, read_word
 from collector.reading import EARLIEST_MS, Reading, fault_in
 from collector.senml import SenmlError, decode_pack
 from collector.site import Site
@@ -18,6 +20,7 @@ from collector.topics import split_topic
 DAY_MS: Final = 86_400_000
 OLDEST_MS: Final = 400 * DAY_MS  # a bridge that was away longer than raw readings are kept has nothing to add
 AHEAD_MS: Final = 120_000  # of wall time: clocks of small bridges are set by hand, or by a network that comes and goes
+WORD_MAX: Final = 64 * 1024
 PAYLOAD_MAX: Final = 256 * 1024  # about 2,000 moments in a pack; anything larger is no bridge's
 
 
@@ -44,16 +47,23 @@ class Gauge(NamedTuple):
 
 
 class Admitted:
-    """What a batch of messages came to."""
+    """What a batch of messages came to.
 
-    __slots__ = ("ahead", "gauges", "links", "quarantined", "readings")
+    `unkept` holds, by kind of reason, what was set aside beyond what is kept as evidence; `flooded` how many readings
+    of a flood were left out.
+    """
+
+    __slots__ = ("ahead", "flooded", "gauges", "links", "quarantined", "readings", "unkept", "words")
 
     def __init__(self) -> None:
         self.readings: list[Reading] = []
         self.quarantined: list[Quarantined] = []
         self.links: list[LinkNews] = []
+        self.words: list[tuple[str, Word]] = []  # a bridge and its word on itself
         self.ahead: list[Ahead] = []
         self.gauges: list[Gauge] = []
+        self.unkept: Counter[str] = Counter()
+        self.flooded = 0
 
 
 class Admission:
@@ -68,16 +78,25 @@ class Admission:
 
     def admit(self, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
         """Read one message into `out`."""
-        route = self._routes.get(topic) or self._route(topic)
-        kind, name = route
+        kind, name = self._routes.get(topic) or self._route(topic)
         if kind == "unit":
             self._admit_pack(name, topic, payload, received_ms, out)
         elif kind == "cylinder":
             self._admit_gauge(name, topic, payload, received_ms, out)
         elif kind == "bridge":
             self._admit_link(name, topic, payload, received_ms, out)
+        elif kind == "bridge-state":
+            self._admit_word(name, topic, payload, received_ms, out)
         else:
             out.quarantined.append(_aside(received_ms, topic, payload, kind, name))
+
+    def knows(self, topic: str) -> bool:
+        """Whether a message of this topic has been admitted before."""
+        return topic in self._routes
+
+    def route(self, topic: str) -> tuple[str, str]:
+        """Kind and name of whom a topic is about; of no topic of ours, the kind of reason and the reason."""
+        return self._routes.get(topic) or self._route(topic)
 
     def _route(self, topic: str) -> tuple[str, str]:
         parts = split_topic(topic)
@@ -113,7 +132,7 @@ class Admission:
             if fault is None and kpa is not None:
                 out.gauges.append(Gauge(cylinder, kpa, time_ms))
             elif fault is not None:
-                out.quarantined.append(_aside(received_ms, topic, payload, *fault))
+                _put_aside(out, _aside(received_ms, topic, payload, *fault))
 
     def _admit_pack(self, unit: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
         for reading in self._decoded(unit, topic, payload, received_ms, out):
@@ -121,7 +140,7 @@ class Admission:
             if fault is None:
                 out.readings.append(reading)
             else:
-                out.quarantined.append(_aside(received_ms, topic, payload, *fault))
+                _put_aside(out, _aside(received_ms, topic, payload, *fault))
 
     def _fault(self, reading: Reading, received_ms: int, out: Admitted) -> tuple[str, str] | None:
         timed = self._time_fault(reading.time_ms, received_ms)
@@ -140,6 +159,19 @@ class Admission:
         return None
 
     @staticmethod
+    def _admit_word(bridge: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
+        if len(payload) > WORD_MAX:
+            fault = f"{len(payload)} bytes, more than {WORD_MAX}"
+        else:
+            try:
+                out.words.append((bridge, read_word(payload)))
+            except ValueError as error:
+                fault = str(error)
+            else:
+                return
+        out.quarantined.append(_aside(received_ms, topic, payload, "bridge-state", fault))
+
+    @staticmethod
     def _admit_link(bridge: str, topic: str, payload: bytes, received_ms: int, out: Admitted) -> None:
         if payload in (b"online", b"offline"):
             out.links.append(LinkNews(bridge, payload == b"online"))
@@ -150,3 +182,12 @@ class Admission:
 
 def _aside(received_ms: int, topic: str, payload: bytes, kind: str, reason: str) -> Quarantined:
     return Quarantined(received_ms, topic, payload, kind, reason)
+
+
+def _put_aside(out: Admitted, item: Quarantined) -> None:
+    """A pack's bad moments of one kind are shown by its first: 2,000 of them would else be 2,000 copies of the pack."""
+    last = out.quarantined[-1] if out.quarantined else None
+    if last is not None and last.payload is item.payload and last.reason_kind == item.reason_kind:
+        out.unkept[item.reason_kind] += 1
+    else:
+        out.quarantined.append(item)

@@ -23,7 +23,7 @@ class BufferedSocket:
     """What paho needs of a non-blocking socket, plain or TLS, buffered in both directions; flush() sends."""
 
     def __init__(self, sock: socket.socket) -> None:
-        self._sock = sock
+        self._sock = self.raw = sock
         self._in, self._at = b"", 0
         self._out = bytearray()
 

@@ -22,13 +22,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.door import Door, tls_context
+from collector.door_words import why_no_answer, why_not_connected, why_refused
 from collector.intake.buffered import BufferedClient
+from collector.intake.pause import GATHER_S, Pause
 
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
-# Messages that come within this time of the first are one batch: each commit costs a write to disk, and flash wears out
-# (1,000 readings/s of 10,000 units: a tenth of the bytes written, a third of the processor time).
-GATHER_S: Final = 0.2
-AT_ONCE_S: Final = 0.005
 KEEPALIVE_S: Final = 20
 CONNECT_TIMEOUT_S: Final = 5.0
 # What an earlier connection left unacknowledged comes again: from Mosquitto at once; from nats-server when its ack_wait
@@ -56,17 +54,16 @@ class Subscriber:
     ) -> None:  # fmt: skip
         self.door = door
         self.state, self.said = CONNECTING, "not tried yet"
+        self.certificate_until_s: float | None = None  # when the broker's certificate ends, seconds since 1970
         self.connections = 0  # counts CONNACKs: packet ids of an earlier connection mean nothing
         self._topics = topics
         self._monotonic_s = monotonic_s
         self._batch: list[Message] = []
         self._published: list[int] = []
         self._retry_s, self._backoff_s, self._misc_s = monotonic_s() + PAUSE_S, BACKOFF_S[0], 0.0
-        self._enough = BATCH  # messages after which gathering ends: fewer where the broker sends no more unacknowledged
-        self._stopped_at, self._full = 0, False  # where the last gathering waited in vain; whether it had enough
-        self._acknowledged_s = float("-inf")
+        self._pause = Pause(BATCH)
         self._up = False  # whether there is a connection, or one in the making
-        self._subscribed = self._turned_away = False
+        self._subscribed = self._turned_away = self._answered = False
         self._client = self._make(door.client_id or client_id, will)
 
     def _make(self, client_id: str, will: tuple[str, bytes] | None) -> BufferedClient:
@@ -101,11 +98,13 @@ class Subscriber:
     def _on_connect(
         self, client: mqtt.Client, _data: object, _flags: object, reason: ReasonCode, _properties: object
     ) -> None:
+        self._answered = True
         if reason.is_failure:
-            self.state, self.said = REFUSED, f"{self._where} refuses: {reason}"
+            self.state, self.said = REFUSED, why_refused(str(reason), self.door)
             return
         self.connections += 1
         self._subscribed = False
+        self.certificate_until_s = _certificate_until_s(client.socket())
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
         client.subscribe([(topic, 1) for topic in self._topics])
 
@@ -131,6 +130,11 @@ class Subscriber:
         return self.door.where
 
     @property
+    def settled(self) -> bool:
+        """Whether no attempt is under way, so that `said` is the last word on it."""
+        return self.state == CONNECTED or not self._up
+
+    @property
     def subscribed(self) -> bool:
         """Whether the broker has confirmed the subscription, so that nothing published now can miss us."""
         return self._subscribed and self.state == CONNECTED
@@ -140,7 +144,7 @@ class Subscriber:
         if not self._up and not self._connect(timeout_s):
             return []
         if self._wait(timeout_s):
-            self._learn_enough()
+            self._pause.over()
             self._read()
             self._gather(min(GATHER_S, timeout_s))
         now_s = self._monotonic_s()
@@ -160,7 +164,7 @@ class Subscriber:
             if mid and connection == current:
                 ack(mid, 1)
         self._flush()
-        self._acknowledged_s = time.monotonic()
+        self._pause.acknowledged()
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = True) -> int:
         """Send with QoS 1; returns the packet id, which `take_published` gives back once the broker has the message."""
@@ -210,13 +214,12 @@ class Subscriber:
             select.select([], [], [], min(timeout_s, wait_s))
             return False
         self._batch.clear()
-        self._turned_away = False
+        self._turned_away = self._answered = False
         try:
             self._client.connect(self.door.host, self.door.port, KEEPALIVE_S)
-        except ssl.SSLCertVerificationError as error:  # an OSError too, but retrying does not mend it
-            self.state, self.said = REFUSED, f"the certificate of {self._where} is not trusted: {error.verify_message}"
         except OSError as error:
-            self.state, self.said = CONNECTING, f"no broker at {self._where}: {error.strerror or error}"
+            fault = why_not_connected(error, self.door)
+            self.state, self.said = REFUSED if fault.lasting else CONNECTING, fault.said
         except ValueError as error:  # of no host name at all
             self.state, self.said = CONNECTING, f"'{self.door.host}' is no address: {error}"
         else:
@@ -253,24 +256,13 @@ class Subscriber:
 
     def _gather(self, for_s: float) -> None:
         """Wait a little for more, so that many messages share a commit."""
-        last_s = time.monotonic()
-        until_s = last_s + for_s
-        while 0 < len(self._batch) < self._enough and (left_s := until_s - time.monotonic()) > 0:
+        pause = self._pause
+        pause.begin(for_s, len(self._batch))
+        while (left_s := pause.left_s(len(self._batch))) > 0:
             if self._wait(left_s):
                 self._read()
-                last_s = time.monotonic()
-        self._full = len(self._batch) >= self._enough
-        idle = time.monotonic() - last_s > for_s / 2
-        self._stopped_at = len(self._batch) if idle and not self._full else 0
-
-    def _learn_enough(self) -> None:
-        """A broker that stops dead and goes on as soon as it has the acknowledgement keeps a window of that many."""
-        at_once = time.monotonic() - self._acknowledged_s < AT_ONCE_S
-        if at_once and self._stopped_at:
-            self._enough = self._stopped_at
-        elif self._full and not at_once:
-            self._enough = min(2 * self._enough, BATCH)
-        self._stopped_at, self._full = 0, False
+                pause.heard()
+        pause.end(len(self._batch))
 
     def _read(self) -> None:
         """Read until the socket is idle or the batch is full."""
@@ -286,12 +278,18 @@ class Subscriber:
             return
         self._up = self._subscribed = False
         if self.state != REFUSED:  # what the broker said in its CONNACK is the better sentence
-            self.state, self.said = CONNECTING, said
+            self.state, self.said = CONNECTING, said if self._answered else why_no_answer(self.door)
         self._again_later()
 
 
 def _later(*_: object) -> None:
     """paho has something to write: it is written with the rest of the turn."""
+
+
+def _certificate_until_s(sock: object) -> float | None:
+    raw = getattr(sock, "raw", sock)
+    shown = raw.getpeercert() if isinstance(raw, ssl.SSLSocket) else None
+    return ssl.cert_time_to_seconds(str(shown["notAfter"])) if shown else None
 
 
 def _hear_out(connection: socket.socket, deadline_s: float) -> None:

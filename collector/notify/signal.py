@@ -23,20 +23,21 @@ CAUTION: Final = (
 
 def ward_signal(
     site: Site, ward: Ward, board: AlarmBoard, rows: Iterable[UnitRow], at_ms: int, seq: int = 0,
-    cards: Mapping[tuple[str, str, str], Card] | None = None,
+    cards: Mapping[tuple[str, str, str], Card] | None = None, test: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """The signal of one ward: its alerts, worst first, and how many of its units are in which phase.
 
     seq is the last journal row that is in it: the later of two signals has the higher one. `cards` say, by alarm, what
-    to change over to.
+    to change over to. `test` is a test of the alarm's way that stands: beside the alerts, never one of them.
     """
     alerts = [_alert(alarm, (cards or {}).get(alarm.key)) for alarm in board.speaking(ward.id, WARD)]
     phases = Counter("out-of-service" if row.unit in board.removed_units else row.phase for row in rows)
-    return {
+    signal = {
         "v": VERSION, "facility": site.facility.id, "ward": ward.id, "name": ward.title, "simulated": site.simulated,
         "at": iso_utc(at_ms), "seq": seq, "calm": not alerts, "alerts": alerts, "counts": dict(phases),
         "caution": CAUTION,
     }  # fmt: skip
+    return signal if test is None else {**signal, "test": dict(test)}
 
 
 def _alert(alarm: Alarm, card: Card | None) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from collector.rules import entries as kinds
 from collector.rules.catalogue import place_of
 from collector.rules.entries import JournalEntry, JournalRow
 from collector.rules.events import CLEARED, PRIORITIES, RAISED, Priority, alarm_key
-from collector.rules.lifecycle import HELD, State, Step, next_state
+from collector.rules.lifecycle import HELD, RESUMED, State, Step, next_state
 
 
 class Alarm(msgspec.Struct, kw_only=True):
@@ -40,6 +40,8 @@ class Alarm(msgspec.Struct, kw_only=True):
     event_seq: int = 0
     heard_seq: int = 0  # the journal row that people must have seen: its last raising, or rise in priority
     event_ms: int | None = None  # the moment that evidence and forecast are of
+    heard_ms: int | None = None  # the moment of heard_seq, or when it came back from being put aside, if later
+    resumed: int = 0  # how often it came back from being put aside since heard_seq
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -122,11 +124,12 @@ class AlarmBoard:
             alarm.active, alarm.cleared_ms = False, row.at_ms
             self._step(alarm, Step.CLEAR, row.at_ms)
         elif body["event"] == RAISED:
-            alarm.active, alarm.raised_ms, alarm.cleared_ms, alarm.heard_seq = True, row.at_ms, None, row.seq
+            alarm.active, alarm.raised_ms, alarm.cleared_ms = True, row.at_ms, None
+            self._hear(alarm, row)
             alarm.acked_ms, alarm.acked_by, alarm.acked_role = None, "", ""
             self._step(alarm, Step.RAISE, row.at_ms)
         elif risen:
-            alarm.heard_seq = row.seq
+            self._hear(alarm, row)
             if alarm.state == State.ACKNOWLEDGED:
                 self._step(alarm, Step.RAISE, row.at_ms)
         return alarm
@@ -143,6 +146,8 @@ class AlarmBoard:
             # A condition that comes or goes while an alarm is held changes `active` only: that is not a refusal.
             self.refused += not (alarm.held and step in (Step.RAISE, Step.CLEAR))
             return False
+        if (State(alarm.state), step) in RESUMED and state == State.UNACKNOWLEDGED:
+            alarm.heard_ms, alarm.resumed = at_ms, alarm.resumed + 1
         alarm.state, alarm.changed_ms = state, at_ms
         if state != State.SHELVED:
             alarm.shelved_until_ms = None
@@ -155,6 +160,10 @@ class AlarmBoard:
         endless = row.kind == kinds.SHELVE and not (row.body.get("until_ms") or 0) > row.at_ms
         self.refused += unseen or endless
         return not (unseen or endless)
+
+    @staticmethod
+    def _hear(alarm: Alarm, row: JournalRow) -> None:
+        alarm.heard_seq, alarm.heard_ms, alarm.resumed = row.seq, row.at_ms, 0
 
     @staticmethod
     def _note_person(alarm: Alarm, row: JournalRow) -> None:

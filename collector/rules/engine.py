@@ -174,8 +174,7 @@ class RulesEngine:
             self._follow_supply(unit, r, found)
 
     def _change_phase(self, unit: Tracked, phase: str, r: Reading, was_on: bool, found: list[Event]) -> None:
-        before = unit.row.phase
-        if before in (SILENT, UNSEEN):
+        if unit.row.phase in (SILENT, UNSEEN):
             self._silences.await_next(unit, r.time_ms + self.limits.absent_ms)
         if phase != OFF and not was_on:
             supply.came_back(unit, r, found)
@@ -279,6 +278,14 @@ class RulesEngine:
         if unit is None or unit.last_ms is None:  # nothing is told of one that was never heard
             return False
         return take_proof(unit, body, time_ms, self.limits)
+
+    def newest_ms(self) -> int | None:
+        """When the last reading of all was taken."""
+        return max((unit.last_ms for unit in self._units.values() if unit.last_ms is not None), default=None)
+
+    def note_blind(self, until_ms: int) -> None:
+        """Nothing could be heard until now, and comes later, not in order: silence counts from here at the earliest."""
+        self._silences.blind_ms = until_ms
 
     def know_links(self, links: Mapping[str, tuple[bool, int]]) -> None:
         """Go on from what is stored of bridges: whether each is online, and since when."""

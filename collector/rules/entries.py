@@ -34,6 +34,8 @@ PART_MOVED: Final = "part-moved"
 VISIT: Final = "visit"
 #: A test of the alarm's way, no alarm: {wards: [ids], until_ms, say}; readers show it as TEST until then.
 TEST_ALARM: Final = "test-alarm"
+#: What came of it: {test: seq, arrived: [names], dead: {name: why}}.
+TEST_RESULT: Final = "test-alarm-result"
 #: A verified copy of the store: {copy, folder, bytes, head_seq, head_hash}; one that failed: {folder, said};
 #: a store that was put back from one: {copy, made_ms, head_seq, head_hash}.
 COPY_KEPT: Final = "copy-kept"
@@ -41,7 +43,7 @@ COPY_FAILED: Final = "copy-failed"
 STORE_RESTORED: Final = "store-restored"
 #: Somebody sent far too much: {kind: unit, cylinder or bridge, id, state: began or ended, left_out}.
 FLOOD: Final = "flood"
-#: People at the door: {how}; {why}; {reason, left_out}; {tries, minutes, of: "account" or "address"}. Never a secret.
+#: People at the door: {login, how}; {login, why}; {reason, more?}; {of: "account" or "address", minutes}. No secrets.
 SIGN_IN: Final = "sign-in"
 SIGN_OUT: Final = "sign-out"
 SIGN_IN_REFUSED: Final = "sign-in-refused"
@@ -49,13 +51,28 @@ SIGN_IN_LOCKED: Final = "sign-in-locked"
 #: An account was changed: {login, what, ...what is new}; a wall link: {link, place, what: made or withdrawn}.
 ACCOUNT: Final = "account"
 WALL_LINK: Final = "wall-link"
+#: Points that the long memory did not take, or that were gone before it could: {points, line, said}.
+POINTS_DROPPED: Final = "points-dropped"
+#: A message that a gateway took, or did not: {way, person, role, alarms: [{about, unit, ward, condition, priority}],
+#: attempt, step, say} and `said`, why not, with `last` when it is not tried again. `about` is alarm-N (N the row that
+#: people must hear; alarm-N-K after it was put aside K times), test-N (N the test's row), collector-MS or broker-MS.
+#: Never an address or a password.
+MESSAGE_SENT: Final = "message-sent"
+MESSAGE_FAILED: Final = "message-failed"
+#: A bridge had to drop readings, the oldest first: {bridge, readings, ever, said, oldest}; `readings` are the new ones.
+BRIDGE_DROPPED: Final = "bridge-dropped"
+#: The store's pages were looked at and some are damaged: {said}.
+STORE_DAMAGED: Final = "store-damaged"
+#: This machine's clock was set while the collector ran: {by_s}, forward if above zero.
+CLOCK_JUMPED: Final = "clock-jumped"
 COLLECTOR_START: Final = "collector-start"
 COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
     CONDITION, ACKNOWLEDGE, SHELVE, UNSHELVE, OUT_OF_SERVICE, RETURN_TO_SERVICE, SERVICE_HOURS, HOUR_METER, NOTE,
     TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
-    TEST_ALARM, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
-    SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, COLLECTOR_START, COLLECTOR_STOP,
+    TEST_ALARM, TEST_RESULT, POINTS_DROPPED, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
+    SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, FLOOD, STORE_DAMAGED, CLOCK_JUMPED,
+    MESSAGE_SENT, MESSAGE_FAILED, BRIDGE_DROPPED, COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
 
 DONE: Final = "done"

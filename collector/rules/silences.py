@@ -28,7 +28,7 @@ KIND: Final = 0  # of its deadlines in the engine's heap
 
 class Silences:
     """Every unit's deadline; `watermark_ms`: a tick has done what was due until then; `links`: (online, since) of each
-    bridge."""
+    bridge; `blind_ms`: nothing could be heard for a while before it, so silence counts from it at the earliest."""
 
     def __init__(
         self, limits: Limits, wards: Mapping[str, Sequence[Tracked]], shared: SharedConditions,
@@ -36,7 +36,7 @@ class Silences:
     ) -> None:  # fmt: skip
         self._limits, self._wards, self._shared, self._due, self._touched = limits, wards, shared, due, touched
         self.first_ms: int | None = None  # the facility's first reading
-        self.watermark_ms = 0
+        self.watermark_ms = self.blind_ms = 0
         self.links: dict[str, tuple[bool, int]] = {}
         shared.add(Kind(ABSENT, limits.silent_together, _shows, _could, _told_alone, self._whole))
 
@@ -95,7 +95,7 @@ class Silences:
     def _deadline_ms(self, unit: Tracked) -> int:
         if unit.last_ms is None:
             return (self.first_ms or 0) + self._limits.never_seen_ms
-        return unit.last_ms + self._limits.absent_ms
+        return max(unit.last_ms, self.blind_ms) + self._limits.absent_ms
 
     def _fall_silent(self, unit: Tracked, time_ms: int) -> None:
         unit.memory.before_silence = unit.row.phase
@@ -106,7 +106,7 @@ class Silences:
 
     def _whole(self, units: Sequence[Tracked], time_ms: int) -> Whole:
         first_ms = min(u.memory.shared[ABSENT].since_ms for u in units)
-        last_heard_ms = first_ms - self._limits.absent_ms
+        last_heard_ms = min((u.last_ms for u in units if u.last_ms is not None), default=first_ms)
         in_use = any(_in_use(u) for u in units)
         evidence: Evidence = {
             "units_lost": len(units),

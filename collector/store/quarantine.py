@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 import msgspec
@@ -36,18 +36,24 @@ class Quarantined(msgspec.Struct, frozen=True):
     size: int | None = None
 
 
-def add(conn: sqlite3.Connection, items: Iterable[Quarantined], kept_rows: int = KEPT_ROWS) -> None:
-    """Keep and count items inside the caller's transaction."""
+def add(
+    conn: sqlite3.Connection, items: Iterable[Quarantined], unkept: Mapping[str, int] | None = None, *,
+    kept_rows: int = KEPT_ROWS,
+) -> None:  # fmt: skip
+    """Keep and count items inside the caller's transaction; unkept are counted only, by kind of reason."""
     rows = [
         (q.received_ms, _printable(q.topic), q.payload[:KEPT_BYTES], len(q.payload) if q.size is None else q.size,
          q.reason_kind, _printable(q.reason))
         for q in items
     ]  # fmt: skip
+    counts = Counter(row[4] for row in rows)
+    counts.update(unkept or {})
+    if counts:
+        conn.executemany(_COUNT, counts.items())
     if not rows:
         return
     conn.executemany("INSERT INTO quarantine (received_ms, topic, payload, size, reason_kind, reason) "
                      "VALUES (?, ?, ?, ?, ?, ?)", rows)  # fmt: skip
-    conn.executemany(_COUNT, Counter(row[4] for row in rows).items())
     conn.execute("DELETE FROM quarantine WHERE id <= (SELECT max(id) FROM quarantine) - ?", (kept_rows,))
 
 

@@ -44,8 +44,8 @@ def iter_readings(
 ) -> Iterator[Reading]:
     """Readings of all units (or of these) in order of time, then of unit id, holding one hour in memory at a time."""
     at, end = from_ms or 0, _FOREVER_MS if to_ms is None else to_ms
-    while (hour := _next_hour(conn, at)) is not None and hour < end:
-        numbers, names, columns = _hour(conn, hour, units)
+    while (hour := next_hour(conn, at)) is not None and hour < end:
+        numbers, names, columns = within_hour(conn, hour, hour + HOUR_MS, units)
         for start in range(0, len(columns), _CHUNK):
             part = columns.taken(slice(start, start + _CHUNK))
             for number, row in zip(numbers[start : start + _CHUNK].tolist(), part.rows(), strict=True):
@@ -55,8 +55,8 @@ def iter_readings(
 
 
 @reads
-def _next_hour(conn: sqlite3.Connection, from_ms: int) -> int | None:
-    """The first hour from there on that holds a reading."""
+def next_hour(conn: sqlite3.Connection, from_ms: int) -> int | None:
+    """The hour that holds the first reading from there on, or a packed one of the same hour before it."""
     with snapshot(conn):
         (packed,) = conn.execute("SELECT min(hour_ms) FROM reading_hour WHERE hour_ms >= ?",
                                  (from_ms // HOUR_MS * HOUR_MS,)).fetchone()  # fmt: skip
@@ -66,17 +66,21 @@ def _next_hour(conn: sqlite3.Connection, from_ms: int) -> int | None:
 
 
 @reads
-def _hour(
-    conn: sqlite3.Connection, hour: int, units: Collection[str] | None
+def within_hour(
+    conn: sqlite3.Connection, from_ms: int, to_ms: int, units: Collection[str] | None = None
 ) -> tuple[NDArray[np.int64], dict[int, str], Columns]:
-    """All readings of an hour, in order, with the unit number of each and the names of the numbers."""
+    """All readings with from_ms <= time < to_ms, which lie in one hour, by time and unit id.
+
+    Also the unit number of each, and the names of the numbers.
+    """
+    hour = from_ms // HOUR_MS * HOUR_MS
     with snapshot(conn):
         names = {no: unit for no, unit in conn.execute("SELECT unit_no, unit FROM unit_no ORDER BY unit")
                  if units is None or unit in units}  # fmt: skip
         blobs = conn.execute("SELECT unit_no, blob FROM reading_hour WHERE hour_ms = ?", (hour,)).fetchall()
-        hot = conn.execute(_HOT_ALL, (hour, hour + HOUR_MS))
+        hot = conn.execute(_HOT_ALL, (from_ms, to_ms))
         rows = [row for row in hot if row[0] in names]
-    parts = [(no, unpack(blob)) for no, blob in blobs if no in names]
+    parts = [(no, unpack(blob).between(from_ms, to_ms)) for no, blob in blobs if no in names]
     numbers = np.concatenate([np.array([row[0] for row in rows], np.int64), *(np.full(len(p), no) for no, p in parts)])
     columns = Columns.stacked([Columns.of_rows([row[1:] for row in rows]), *(part for _, part in parts)])
     rank = {no: place for place, no in enumerate(names)}

@@ -7,6 +7,7 @@ from typing import Final
 
 import msgspec
 
+from collector.store.connect import reads
 from collector.store.readings import HOUR_MS, read_marks, set_mark
 from collector.store.rollups import roll_up_due
 
@@ -49,6 +50,13 @@ def retain(conn: sqlite3.Connection, now_ms: int, retention: Retention) -> bool:
         return True
     by_unit = (("rollup_1m", "at_ms", minutes), ("rollup_1h", "at_ms", hours), ("capacity_hour", "hour_ms", hours))
     return any(_drop_by_unit(conn, table, column, before_ms) for table, column, before_ms in by_unit)
+
+
+@reads
+def newest_ms(conn: sqlite3.Connection) -> int:
+    """The time of the newest reading, or of its hour once that is packed; 0 when there is none."""
+    hot = conn.execute("SELECT max(time_ms) FROM reading").fetchone()[0]
+    return int(hot or conn.execute("SELECT max(hour_ms) FROM reading_hour").fetchone()[0] or 0)
 
 
 def _cutoff(conn: sqlite3.Connection, marks: dict[str, int], key: str, now_ms: int, days: int) -> int:

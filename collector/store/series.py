@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -20,6 +21,9 @@ Source = Literal["raw", "minutes", "hours"]
 #: Bucket widths are multiples of this many ms, and buckets begin at multiples of their width, so that a chart that is
 #: drawn again a second later keeps its buckets.
 _GRAIN_MS: Final[dict[Source, int]] = {"raw": 1_000, "minutes": MINUTE_MS, "hours": HOUR_MS}
+
+#: The mark that says what retention has taken of a source.
+_KEPT_FROM: Final[dict[Source, str]] = {"raw": "raw_from", "minutes": "minutes_from", "hours": "hours_from"}
 
 _NAMES: Final = ", ".join(f"{q}_{part}" for q in ROLLED for part in ("n", "sum", "min", "max"))
 _ROLLUPS: Final = f"""SELECT at_ms, n, {_NAMES} FROM {{table}} WHERE at_ms >= ? AND at_ms < ?
@@ -54,7 +58,7 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Sums:
+class Sums:
     """Rows that can be put together: when, how many readings, and per quantity a 4-row array of n, sum, min, max."""
 
     time_ms: Ints
@@ -75,11 +79,39 @@ def series(conn: sqlite3.Connection, unit: str, from_ms: int, to_ms: int, max_po
         marks = read_marks(conn)
         source = _source(span // points, from_ms, marks)
         rows = _gather(conn, unit, from_ms, to_ms, source, marks.get("rolled_until", 0))
-    if source == "raw" and len(rows.time_ms) <= points:
+    return drawn(rows, source, from_ms, to_ms, max_points)
+
+
+def drawn(rows: Sums, source: Source, from_ms: int, to_ms: int, max_points: int) -> Series:
+    """Rows of one source, wherever they were read, in at most max_points buckets."""
+    if source == "raw" and len(rows.time_ms) <= max(2, max_points):
         return _finished(source, 0, rows)
-    grain = _GRAIN_MS[source]
-    width = -(-span // ((points - 1) * grain)) * grain
+    width = bucket_ms(source, from_ms, to_ms, max_points)
     return _finished(source, width, _bucketed(rows, width))
+
+
+def bucket_ms(source: Source, from_ms: int, to_ms: int, max_points: int) -> int:
+    """How long a bucket is."""
+    span, grain = max(1, to_ms - from_ms), _GRAIN_MS[source]
+    return -(-span // ((max(2, max_points) - 1) * grain)) * grain
+
+
+def wanted_source(from_ms: int, to_ms: int, max_points: int) -> Source:
+    """What a series would come from if nothing were ever taken away."""
+    return _source(max(1, to_ms - from_ms) // max(2, max_points), from_ms, {})
+
+
+@reads
+def kept_from_ms(conn: sqlite3.Connection, source: Source) -> int:
+    """From when on the store holds a source."""
+    return read_marks(conn).get(_KEPT_FROM[source], 0)
+
+
+@reads
+def kept(conn: sqlite3.Connection, unit: str, from_ms: int, to_ms: int, source: Source) -> Sums:
+    """What the store holds of a source, and of finer ones where it is not rolled up yet."""
+    with snapshot(conn):
+        return _gather(conn, unit, from_ms, to_ms, source, read_marks(conn).get("rolled_until", 0))
 
 
 def _source(width_ms: int, from_ms: int, marks: dict[str, int]) -> Source:
@@ -88,7 +120,7 @@ def _source(width_ms: int, from_ms: int, marks: dict[str, int]) -> Source:
     return "minutes" if width_ms < HOUR_MS and from_ms >= marks.get("minutes_from", 0) else "hours"
 
 
-def _gather(conn: sqlite3.Connection, unit: str, from_ms: int, to_ms: int, source: Source, rolled: int) -> _Sums:
+def _gather(conn: sqlite3.Connection, unit: str, from_ms: int, to_ms: int, source: Source, rolled: int) -> Sums:
     """Rollups as far as they go, then finer ones, then readings."""
     parts, at = [], from_ms
     if source == "hours":
@@ -99,37 +131,48 @@ def _gather(conn: sqlite3.Connection, unit: str, from_ms: int, to_ms: int, sourc
     if source != "raw":
         parts.append(_rollups(conn, "rollup_1m", unit, at // MINUTE_MS * MINUTE_MS, min(to_ms, rolled)))
         at = max(at, rolled)
-    parts.append(_of_readings(readings(conn, unit, at, to_ms)))
-    return _Sums(
+    parts.append(sums_of_readings(readings(conn, unit, at, to_ms)))
+    return joined(parts)
+
+
+def joined(parts: Sequence[Sums]) -> Sums:
+    """Parts, the older first, one after the other."""
+    return Sums(
         np.concatenate([part.time_ms for part in parts]),
         np.concatenate([part.n for part in parts]),
         {q: np.concatenate([part.parts[q] for part in parts], axis=1) for q in ROLLED},
     )
 
 
-def _rollups(conn: sqlite3.Connection, table: str, unit: str, from_ms: int, to_ms: int) -> _Sums:
+def _rollups(conn: sqlite3.Connection, table: str, unit: str, from_ms: int, to_ms: int) -> Sums:
     rows = conn.execute(_ROLLUPS.format(table=table), (from_ms, to_ms, unit))
-    table_of = np.array(rows.fetchall(), np.float64).reshape(-1, 2 + 4 * len(ROLLED)).T
+    return sums_of_rows(rows.fetchall())
+
+
+def sums_of_rows(rows: Sequence[Sequence[float | None]]) -> Sums:
+    """From rows of (time_ms, n, then n, sum, min, max of each of ROLLED)."""
+    table_of = np.array(rows, np.float64).reshape(-1, 2 + 4 * len(ROLLED)).T
     parts = {q: table_of[2 + 4 * place : 6 + 4 * place] for place, q in enumerate(ROLLED)}
-    return _Sums(table_of[0].astype(np.int64), table_of[1].astype(np.int64), parts)
+    return Sums(table_of[0].astype(np.int64), table_of[1].astype(np.int64), parts)
 
 
-def _of_readings(columns: Columns) -> _Sums:
+def sums_of_readings(columns: Columns) -> Sums:
+    """Each reading for itself."""
     parts = {}
     for q in ROLLED:
         values: Floats = getattr(columns, q)
         here = ~np.isnan(values)
         parts[q] = np.array([here, np.where(here, values, 0.0), values, values])
-    return _Sums(columns.time_ms, np.ones(len(columns), np.int64), parts)
+    return Sums(columns.time_ms, np.ones(len(columns), np.int64), parts)
 
 
-def _bucketed(rows: _Sums, width: int) -> _Sums:
+def _bucketed(rows: Sums, width: int) -> Sums:
     buckets = rows.time_ms // width * width
     starts: NDArray[Any] = np.flatnonzero(np.diff(buckets, prepend=-1))
     if not len(starts):
         return rows
     parts = {q: _folded(part, starts) for q, part in rows.parts.items()}
-    return _Sums(buckets[starts], np.add.reduceat(rows.n, starts), parts)
+    return Sums(buckets[starts], np.add.reduceat(rows.n, starts), parts)
 
 
 def _folded(part: Floats, starts: NDArray[Any]) -> Floats:
@@ -140,7 +183,7 @@ def _folded(part: Floats, starts: NDArray[Any]) -> Floats:
     ])  # fmt: skip
 
 
-def _finished(source: Source, width: int, rows: _Sums) -> Series:
+def _finished(source: Source, width: int, rows: Sums) -> Series:
     bands = {}
     with np.errstate(invalid="ignore", divide="ignore"):
         for q, (n, total, low, high) in rows.parts.items():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -109,9 +109,9 @@ class Store:
         """Keep alarms as they stand."""
         present.save_alarms(self._writing(), alarms)
 
-    def quarantine(self, items: Iterable[quarantine.Quarantined]) -> None:
-        """Keep and count what could not be read."""
-        quarantine.add(self._writing(), items)
+    def quarantine(self, items: Iterable[quarantine.Quarantined], unkept: Mapping[str, int] | None = None) -> None:
+        """Keep and count what could not be read; unkept is counted only, by kind of reason."""
+        quarantine.add(self._writing(), items, unkept)
 
     def set_status(self, key: str, document: dict[str, Any]) -> None:
         """Keep a named document."""
@@ -154,6 +154,10 @@ class Store:
         """Pack a slice of the hours that ended by before_ms and are rolled up; True if more is left."""
         with self.transaction():
             return packing.pack_hours(self.conn, before_ms)
+
+    def newest_ms(self) -> int:
+        """The time of the newest reading, or of its hour; 0 when there is none."""
+        return retention.newest_ms(self.conn)
 
     def retain(self, now_ms: int) -> bool:
         """Take away a slice of what is too old (see retention.Retention); True if more is left."""

@@ -10,7 +10,8 @@ from dashboard.board import places
 from dashboard.desk import draw_earlier, draw_held, draw_outcome, draw_service, draw_speaking, who_acts
 from dashboard.episodes import episodes
 from dashboard.figures import episode_rows
-from dashboard.frame import SLOWLY_S, data_dir, in_words, look, needed_now, strip, table
+from dashboard.frame import SLOWLY_S, in_words, look, needed_now, strip, table
+from dashboard.launch import data_dir
 
 strip()
 now, _ = needed_now()

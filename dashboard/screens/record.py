@@ -6,9 +6,13 @@ import streamlit as st
 
 from collector.rules.entries import KINDS
 from dashboard import queries
+from dashboard.carriers import TITLE as CARRIED
+from dashboard.carriers import carrier_rows, carrier_warning, way_rows
 from dashboard.figures import figures_html, journal_rows, quarantine_rows
-from dashboard.frame import EVERY_S, data_dir, in_words, look, needed_now, strip, table
+from dashboard.frame import EVERY_S, in_words, look, needed_now, strip, table
 from dashboard.health import bridge_rows, collector_figures, store_figures
+from dashboard.launch import data_dir
+from dashboard.safe_copies import TITLE, copy_figures, copy_warning
 from dashboard.times import DAY
 
 BACK = {1: "1 day", 7: "7 days", 30: "30 days", 366: "a year", 36_600: "to the beginning"}
@@ -34,6 +38,18 @@ with in_words():
     health = queries.health(data_dir())
     st.subheader("Store")
     st.html(figures_html(store_figures(health, now, now_ms)))
+    st.subheader(TITLE)
+    wall_ms = queries.wall_ms()
+    if warning := copy_warning(health.safe_copy, wall_ms, simulated=now.simulated):
+        st.warning(warning)
+    st.html(figures_html(copy_figures(health.safe_copy, wall_ms)))
+    if warning := carrier_warning(health.carried, now.site, wall_ms):
+        st.warning(warning)
+    if carried := carrier_rows(health.carried, now.zone, now_ms):
+        st.subheader(CARRIED)
+        st.dataframe(carried, hide_index=True)
+    if ways := way_rows(health.carried, now.zone, now_ms):
+        st.dataframe(ways, hide_index=True)
     st.subheader("Could not be read: kept aside")
     if health.quarantined:
         st.write(" · ".join(f"{kind}: {count}" for kind, count in health.quarantined.items()))

@@ -38,10 +38,14 @@ def _text(value: str) -> bytes:
 def connect(host: str, port: int, client_id: str) -> socket.socket:
     """A clean MQTT 3.1.1 session."""
     sock = socket.create_connection((host, port), 10)
-    sock.sendall(_packet(0x10, _text("MQTT") + b"\x04\x02" + struct.pack(">H", 60) + _text(client_id)))
-    answer = sock.recv(4)
-    if answer[:2] != b"\x20\x02" or answer[3] != 0:
-        raise ConnectionError(f"the broker refused: {answer!r}")
+    try:
+        sock.sendall(_packet(0x10, _text("MQTT") + b"\x04\x02" + struct.pack(">H", 60) + _text(client_id)))
+        answer = sock.recv(4)
+        if answer[:2] != b"\x20\x02" or answer[3:] != b"\0":
+            raise ConnectionError(f"the broker refused: {answer!r}")
+    except OSError:
+        sock.close()
+        raise
     return sock
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from collector.horizon import BEHIND_MS, LONGEST_S, QUIET_S, SETTLE_S, Horizon
+from collector.horizon import BEHIND_MS, BLIND_S, LONGEST_S, QUIET_S, SETTLE_S, Horizon
 from collector.rules.limits import LIMITS
 
 NOW_MS = 1_790_000_000_000
@@ -69,3 +69,22 @@ def test_a_new_connection_begins_anew(lost):
 
 def test_settling_is_wall_time():
     assert Horizon(60.0).known_until(1, 100.0, NOW_MS, NOW_MS) == NOW_MS - 60 * 2_000
+
+
+def test_a_connection_after_a_minute_without_one_ends_a_time_of_hearing_nothing():
+    horizon = Horizon(1.0)
+    assert not horizon.meets(1, 100.0)
+    horizon.known_until(1, 100.0, NOW_MS, NOW_MS)
+    horizon.lost()
+    assert not horizon.meets(2, 100.0 + BLIND_S)
+    horizon.lost()
+    assert horizon.meets(3, 100.1 + BLIND_S)
+    assert not horizon.meets(3, 100.2 + BLIND_S), "it is asked in every turn"
+
+
+def test_a_machine_that_was_off_heard_nothing_before_its_first_connection():
+    assert Horizon(1.0, blind=True).meets(1, 5.0)
+
+
+def test_after_a_short_loss_deadlines_still_hold():
+    assert LIMITS.absent_ms >= BLIND_S * 2_000

@@ -203,3 +203,32 @@ def test_a_broken_toml_and_a_missing_file_are_refused(tmp_path: Path) -> None:
 def test_a_simulated_facility_is_told_by_its_id() -> None:
     assert parse_site('[facility]\nid="sim-lake"').simulated
     assert isinstance(parse_site(GOOD), Site)
+
+
+def test_a_bridge_may_only_list_what_there_is() -> None:
+    text = 'facility.id = "lake"\n[[unit]]\nid = "u1"\n[[bridge]]\nid = "a"\nunits = ["u2"]\ncylinders = ["c"]\n'
+    with pytest.raises(SiteError) as error:
+        parse_site(text)
+    assert error.value.faults == [
+        "site.toml:6: no [[unit]] has the id 'u2'; did you mean 'u1'?",
+        "site.toml:7: no [[cylinder]] has the id 'c'",
+    ]
+    assert parse_site(text.replace("u2", "u1").replace('"c"', "")).bridges[0].title == "a"
+
+
+INFLUX = GOOD + '[influx]\nurl = "{url}"\nbucket = "oxygen"\ntoken_file = "influx.token"\n'
+
+
+def test_a_long_memory_is_named_without_its_secret() -> None:
+    influx = parse_site(INFLUX.format(url="https://archive.example:8086/")).influx
+    assert influx is not None
+    assert (influx.url, influx.bucket, influx.org) == ("https://archive.example:8086", "oxygen", "")
+    assert (
+        "unknown key 'token'; did you mean 'token_file'?"
+        in faults(INFLUX.format(url="https://a.example") + 'token = "x"\n')[0]
+    )
+
+
+@pytest.mark.parametrize("url", ["archive.example:8086", "ftp://archive.example", "http://", "http://a b"])
+def test_an_address_that_is_none_is_refused_with_an_example(url: str) -> None:
+    assert "such as 'https://archive.example:8086'" in faults(INFLUX.format(url=url))[0]

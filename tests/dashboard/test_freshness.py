@@ -54,6 +54,16 @@ def test_a_collector_that_catches_up_says_so():
     assert said(now_of([row()], caught_up=False))[0][1].startswith("The collector is catching up")
 
 
+def test_who_floods_is_named_and_the_rest_stays_live():
+    known = now_of([row()], flooding=({"kind": "unit", "id": "u7", "left_out": 9, "since_ms": NOW},))
+    assert said(known)[0][1].startswith("Far too many messages from unit u7: only some are taken in")
+    assert said(known)[0][0] is False
+
+
+def test_what_troubles_the_collector_is_said_in_its_own_words():
+    assert said(now_of([row()], troubles=("The store is damaged.",))) == [(False, "The store is damaged")]
+
+
 def test_simulated_data_are_marked_with_speed_and_time():
     made = strip_html(now_of([row()], speed=60.0), [], NOW, NOW)
     assert "SIMULATED DATA - not a real hospital - clock runs 60x, now 17:13" in made

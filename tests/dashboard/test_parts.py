@@ -14,7 +14,7 @@ from dashboard.actions import Person, Refused
 from dashboard.charts import PURITY, Limit, chart, frame_of, local_times
 from dashboard.episodes import episodes
 from dashboard.figures import details, excerpt, size_text
-from dashboard.launch import APP, DATA_ENV, command
+from dashboard.launch import APP, DATA_ENV, PROXY_ENV, command
 from dashboard.tables import condition_rows, limit_rows, ward_rows
 from dashboard.times import DAY, HOUR, MINUTE, age_text, lasted_text, moment_text
 
@@ -167,4 +167,5 @@ def test_the_command_serves_this_machine_only_and_tells_nobody(tmp_path):
     assert argv[1:5] == ["-m", "streamlit", "run", str(APP)]
     assert {"--server.port=8123", "--server.address=127.0.0.1", "--browser.gatherUsageStats=false",
             "--client.toolbarMode=minimal", "--runner.postScriptGC=false"} <= set(argv)  # fmt: skip
-    assert env == {DATA_ENV: str(tmp_path)}
+    assert env[DATA_ENV] == str(tmp_path)
+    assert env[PROXY_ENV] == "", "unset, Uvicorn would believe anybody on this machine about addresses"

@@ -272,12 +272,24 @@ def test_acknowledging_is_written_with_name_and_role_and_said(screen, bad_hour):
     row = newest(bad_hour)
     assert "“Unit output very low” of unit-03 acknowledged by N. Example (ward) at" in seen(app)
     assert f"row {row.seq}. The collector takes it up within seconds." in seen(app)
-    assert (row.kind, row.who, row.role, row.origin) == (entries.ACKNOWLEDGE, "N. Example", "ward", "dashboard")
+    assert (row.kind, row.who, row.role, row.origin) == (
+        entries.ACKNOWLEDGE, "N. Example", "ward", "dashboard this machine",
+    )  # fmt: skip
     assert alarm_of(bad_hour, "unit-03", "purity-red").state == State.ACKNOWLEDGED
     st.cache_resource.clear()
     app.run()
     assert "Acknowledged: N. Example (ward)" in seen(app)
     assert "ack:unit-03::purity-red" not in {button.key for button in app.button}
+
+
+def test_an_alarm_says_who_was_told_of_it_by_message(screen, bad_hour):
+    alarm = alarm_of(bad_hour, "unit-03", "purity-red")
+    at_ms = queries.now(bad_hour.data_dir).clock.now_ms()
+    body = {"way": "phone", "person": "Night <nurse>", "alarms": [{"about": f"alarm-{alarm.heard_seq}"}]}
+    JournalWriter(bad_hour.data_dir).append([
+        entries.JournalEntry(at_ms=at_ms, kind=entries.MESSAGE_SENT, unit="unit-03", origin="deliver", body=body),
+    ])  # fmt: skip
+    assert "Told: Night &lt;nurse&gt; " in seen(screen("alarms"))
 
 
 def test_nobody_acknowledges_without_a_name(screen, bad_hour):
@@ -360,7 +372,7 @@ def test_what_is_done_while_the_collector_is_away_takes_effect_later(screen, bad
 
 
 def test_a_store_that_cannot_be_written_is_said_and_nothing_is_lost_from_sight(screen, bad_hour, monkeypatch):
-    monkeypatch.setattr("dashboard.actions.BUSY_MS", 50)
+    monkeypatch.setattr("collector.people.book.BUSY_MS", 50)
     app = person(screen("alarms"))
     with bad_hour.store.transaction():
         app.button(key="ack:unit-03::purity-red").click().run()

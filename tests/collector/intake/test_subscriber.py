@@ -434,7 +434,7 @@ def test_a_broker_that_sends_only_so_many_at_a_time_is_not_waited_for(tmp_path, 
 
         def watched(for_s):
             gather(for_s)
-            waits.append(line._stopped_at)
+            waits.append(line._pause.stopped_at)
 
         monkeypatch.setattr(line, "_gather", watched)
         assert len(texts_until(line, 400)) == 400

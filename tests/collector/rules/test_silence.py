@@ -73,3 +73,24 @@ def test_an_analyser_that_died_leaves_no_good_value_behind() -> None:
     (row,) = engine.rows(["m1"])
     assert (row.purity_pct, row.flow_lpm) == (None, 4.0)
     assert [(e.event, e.condition, e.audience) for e in said] == [("raised", "sensor-suspect", ("engineer",))]
+
+
+def test_after_a_time_of_hearing_nothing_what_is_live_may_come_before_what_was_kept() -> None:
+    """A broker that was away for a day: bridges send what is so now at once, what they kept comes late."""
+    engine = engine_with_m1()
+    engine.read(Reading("m2", START_MS, 93.0, 4.0, 340.0, volts=230.0), START_MS)
+    now_ms = START_MS + 24 * HOUR
+    engine.note_blind(now_ms)
+    said = engine.read(reading(24 * HOUR), now_ms) + engine.tick(now_ms + MINUTE)
+    for minute in range(1, 24 * 60):
+        said += engine.read(reading(minute * MINUTE), now_ms)
+    assert [e for e in said if e.condition == "readings-absent" and e.unit in ("m1", "m2")] == []
+    assert engine.late == 24 * 60 - 1
+
+
+def test_a_unit_that_does_not_come_back_is_told_counted_from_the_return() -> None:
+    engine = engine_with_m1()
+    now_ms = START_MS + 24 * HOUR
+    engine.note_blind(now_ms)
+    assert of_m1(engine.tick(now_ms + 119_000)) == []
+    assert of_m1(engine.tick(now_ms + 10 * MINUTE)) == [("raised", 24 * 60 + 2)]

@@ -160,7 +160,7 @@ def test_durable_means_an_fsync_for_each_commit(data_dir):
 
 
 def test_quarantine_keeps_the_newest_and_counts_for_ever(store, monkeypatch):
-    monkeypatch.setattr("collector.store.quarantine.add.__defaults__", (3,))
+    monkeypatch.setattr("collector.store.quarantine.add.__kwdefaults__", {"kept_rows": 3})
     big = bytes(70_000)
     with store.transaction():
         store.quarantine([Quarantined(START + i, f"t/{i}", b"x", "limits", "out") for i in range(5)])

@@ -1,0 +1,1 @@
+"""Who may come in at the broker, and to what: certificates, accounts, rights, and the broker told of them."""

@@ -1,0 +1,75 @@
+"""Who may do what: one table, and the one question that is asked of it before anything is written.
+
+Rules of this file: pure. A right is looked up for every writing, not only where a button is drawn. An account may be
+held to some wards: it sees all of them, since units and cylinders move between wards, and acts in its own only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import Final
+
+from collector.rules import entries
+from collector.rules.entries import JournalEntry
+from collector.site import Site
+
+WARD: Final = "ward"
+ENGINEER: Final = "engineer"
+PLANNER: Final = "planner"
+ADMINISTRATOR: Final = "administrator"
+ROLES: Final = (WARD, ENGINEER, PLANNER, ADMINISTRATOR)
+
+_ALL: Final = frozenset(ROLES)
+_MAINTENANCE: Final = frozenset({ENGINEER, ADMINISTRATOR})
+_PLANNING: Final = frozenset({PLANNER, ADMINISTRATOR})
+_ADMINISTRATION: Final = frozenset({ADMINISTRATOR})
+
+#: Actions that are no journal kind of their own.
+OVERRIDE: Final = "override"
+PEOPLE: Final = "people"
+#: Who may write which kind of row, and the two actions above (common practice, no source). Taking a unit out of service
+#: is maintenance's to decide and to record (ISA-18.2, from memory). `service_actions` narrows tasks and visits further.
+RIGHTS: Final[dict[str, frozenset[str]]] = {
+    entries.ACKNOWLEDGE: _ALL,
+    entries.SHELVE: _ALL,
+    entries.UNSHELVE: _ALL,
+    entries.OUT_OF_SERVICE: _MAINTENANCE,
+    entries.RETURN_TO_SERVICE: _MAINTENANCE,
+    entries.TASK_DONE: _ALL,
+    entries.WORK_OPENED: _MAINTENANCE,
+    entries.WORK_CLOSED: _MAINTENANCE,
+    entries.PURITY_PROOF: _MAINTENANCE,
+    entries.CYLINDER_READ: _MAINTENANCE | {WARD},
+    entries.PART_MOVED: _PLANNING,
+    entries.VISIT: _PLANNING | _MAINTENANCE,
+    OVERRIDE: _ADMINISTRATION,
+    PEOPLE: _ADMINISTRATION,
+}
+
+
+class NotAllowed(Exception):
+    """The action is not written down; the text says why, and the way out."""
+
+
+def may(role: str, action: str) -> bool:
+    """Whether a role may do this at all; an action that is not in the table is nobody's."""
+    return role in RIGHTS.get(action, frozenset())
+
+
+def refuse_unless_may(role: str, wards: Collection[str], entry: JournalEntry, site: Site | None) -> None:
+    """NotAllowed unless this role, held to these wards (empty: all), may write this row."""
+    wanted = [entry.kind, *([OVERRIDE] if entry.body.get("override") else [])]
+    for action in wanted:
+        if not may(role, action):
+            raise NotAllowed(f"Your role ({role}) may not do this. Ask somebody whose role may.")
+    foreign = sorted(wards_of(entry, site) - set(wards)) if wards else []
+    if foreign:
+        raise NotAllowed(f"Your account acts in {', '.join(sorted(wards))} only, and this is of {', '.join(foreign)}. "
+                         "Ask that ward, or an administrator.")  # fmt: skip
+
+
+def wards_of(entry: JournalEntry, site: Site | None) -> set[str]:
+    """The wards that a row is about; none for what belongs to the whole facility, as parts do."""
+    units = {entry.unit, *(str(one.get("unit", "")) for one in entry.body.get("tasks", ()))} - {""}
+    known = {site.ward_of(unit).id for unit in units if site is not None and site.unit(unit) is not None}
+    return known | ({entry.ward} - {""})

@@ -1,0 +1,225 @@
+"""Broker, collector, dashboard and a person at it as real processes under load, each of which may be killed; and after
+that, what must be true of the record.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import IO
+
+from websockets.exceptions import WebSocketException
+
+from collector.broker import Broker, free_port
+from collector.clock import ScaledClock
+from collector.reading import Reading
+from collector.rules.engine import RulesEngine
+from collector.site import parse_site
+from collector.store.history import open_reader, readings
+from collector.store.journal import verify
+from dashboard import launch
+from tests.integration.onlooker import look
+from tests.integration.steady_sender import SteadySender
+from tests.integration.test_kill import SPEED, STEP_MS, at_work, caught_up, purity_of
+from tests.waiting import wait_for
+
+FACILITY = "sim-house"
+READY_S = 60.0  # on a busy machine a dashboard takes ten seconds to come up
+
+
+def site_text(units: int) -> str:
+    """A site of so many units in one ward."""
+    rows = "".join(f'[[unit]]\nid="u{i:03d}"\nmodel="m"\nward="w"\n' for i in range(units))
+    return f'[facility]\nid="{FACILITY}"\n[[ward]]\nid="w"\n[[model]]\nid="m"\n{rows}'
+
+
+class Hand:
+    """A person at the dashboard; `promised` holds every row that was said to be written, as (seq, mark)."""
+
+    def __init__(self, data: Path, name: str) -> None:
+        self._data, self._name, self._lives = data, name, 0
+        self.promised: list[tuple[int, str]] = []
+        self.start()
+
+    def start(self) -> None:
+        """Begin, again if need be, under a name of its own."""
+        self._lives += 1
+        argv = [sys.executable, "-m", "tests.integration.hand_child", str(self._data), f"{self._name}{self._lives}"]
+        self._process = subprocess.Popen(argv, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+        assert self._process.stdout is not None
+        self._thread = threading.Thread(target=self._hear, args=(self._process.stdout,))
+        self._thread.start()
+
+    def _hear(self, out: IO[str]) -> None:
+        for line in out:
+            if line.endswith("\n"):
+                seq, _, mark = line.strip().partition(" ")
+                self.promised.append((int(seq), mark))
+        out.close()
+
+    def kill(self) -> None:
+        """kill -9; what it said before counts."""
+        self._process.kill()
+        self._process.wait()
+        self._thread.join()
+
+
+class House:
+    """Everything at work; `kill` kills one of NAMES and starts it anew, `check` says what is wrong with the record."""
+
+    NAMES = ("collector", "broker", "dashboard", "hand")
+
+    def __init__(self, folder: Path, start_broker: Callable[[Path], Broker], units: int) -> None:
+        self.data, self.units = folder / "data", units
+        self._site_file = folder / "site.toml"
+        self._site_file.write_text(site_text(units), encoding="utf-8")
+        wall_ms = time.time_ns() // 1_000_000
+        self.clock = ScaledClock(wall_ms, wall_ms, SPEED)
+        self.kills = dict.fromkeys(self.NAMES, 0)
+        self.spared: frozenset[str] = frozenset()
+        self.broker = start_broker(folder)
+        self._log = (folder / "children.log").open("ab")
+        self._collector = self._start_collector()
+        wait_for(lambda: at_work(self.data, self._collector.pid) and caught_up(self.data), READY_S, "the collector")
+        self._port = free_port()
+        self._dashboard = self._start_dashboard()
+        self._hand = Hand(self.data, "hand")
+        self._start_ms = self.clock.now_ms()
+        self.sender = SteadySender(self.broker.host, self.broker.port, FACILITY, self._step, self._wait_s)
+
+    def _step(self, step: int) -> list[Reading]:
+        at_ms = self._start_ms + step * STEP_MS
+        return [
+            Reading(f"u{unit:03d}", at_ms, purity_of(unit, step), 4.0, 340.0, volts=230.0) for unit in range(self.units)
+        ]
+
+    def _wait_s(self, step: int) -> float:
+        return self.clock.wall_delay_s(self._start_ms + step * STEP_MS)
+
+    def _start_collector(self) -> subprocess.Popen[bytes]:
+        times = f"{self.clock.wall_ms},{self.clock.at_ms},{self.clock.speed}"
+        where = f"{self.broker.host}:{self.broker.port}"
+        argv = [
+            sys.executable,
+            "-m",
+            "tests.integration.collect_child",
+            str(self._site_file),
+            where,
+            str(self.data),
+            times,
+        ]
+        return subprocess.Popen(argv, stderr=self._log)
+
+    def _start_dashboard(self) -> subprocess.Popen[bytes]:
+        argv, env = launch.command(self.data, self._port)
+        return subprocess.Popen(argv, env=os.environ | env, stdout=self._log, stderr=self._log)
+
+    def ready(self) -> None:
+        """Return when everything is at work: the collector subscribed, the dashboard showing."""
+        wait_for(lambda: at_work(self.data, self._collector.pid), READY_S, "the collector at work")
+        wait_for(lambda: shows(self._port), READY_S, "the dashboard")
+
+    def kill(self, name: str) -> None:
+        """kill -9, and start it again; nothing happens to one that is spared."""
+        if name in self.spared:
+            return
+        self.kills[name] += 1
+        if name == "collector":
+            self._collector.kill()
+            self._collector.wait()
+            self._collector = self._start_collector()
+        elif name == "broker":
+            self.broker.kill()
+            self.broker.start()
+        elif name == "dashboard":
+            self._dashboard.kill()
+            self._dashboard.wait()
+            self._dashboard = self._start_dashboard()
+        else:
+            self._hand.kill()
+            self._hand.start()
+
+    def finish(self) -> None:
+        """Send no more, let the collector read the rest, and stop everything."""
+        self.sender.finish()
+        self._hand.kill()
+        wait_for(lambda: at_work(self.data, self._collector.pid), READY_S, "the last collector at work")
+        wait_for(lambda: self._stored() >= len(self.sender.sent), 120, "the last readings in the store")
+        self._collector.terminate()
+        assert self._collector.wait(30) == 0
+
+    def close(self) -> None:
+        """End whatever still runs."""
+        self.sender.stop.set()
+        self._hand.kill()
+        for process in (self._collector, self._dashboard):
+            process.kill()
+            process.wait()
+        self.broker.stop()
+        self._log.close()
+
+    def _stored(self) -> int:
+        conn = open_reader(self.data)
+        try:
+            return sum(len(readings(conn, f"u{unit:03d}", 0, 2**53).time_ms) for unit in range(self.units))
+        finally:
+            conn.close()
+
+    # -- what must be true -----------------------------------------------------------------------------------------
+
+    def check(self) -> dict[str, int]:
+        """Figures, of which every `lost` and `doubled` must be 0."""
+        conn = open_reader(self.data)
+        try:
+            figures = {"readings": len(self.sender.sent), "readings_lost": 0, "readings_doubled": 0}
+            for unit in range(self.units):
+                mine = {r.time_ms: r.purity_pct for r in self.sender.sent if r.unit == f"u{unit:03d}"}
+                found = readings(conn, f"u{unit:03d}", 0, 2**53)
+                stored = dict(zip(found.time_ms.tolist(), found.purity_pct.tolist(), strict=True))
+                figures["readings_lost"] += sum(stored.get(at) != purity for at, purity in mine.items())
+                figures["readings_doubled"] += len(found.time_ms) - len(stored)
+            figures |= self._transitions(conn) | self._promises(conn)
+            figures["journal_broken"] = int(not verify(conn).ok)
+        finally:
+            conn.close()
+        return figures
+
+    def _transitions(self, conn) -> dict[str, int]:
+        rows = conn.execute("SELECT at_ms, unit, condition, body FROM journal WHERE kind = 'condition'").fetchall()
+        found = [(at, unit, condition, json.loads(body)["event"]) for at, unit, condition, body in rows]
+        found = [row for row in found if row[2] != "readings-absent"]  # the silence of a broker that is away is its own
+        engine = RulesEngine(parse_site(site_text(self.units)))
+        meant = [(e.time_ms, e.unit, e.condition, e.event) for r in self.sender.sent for e in engine.read(r, r.time_ms)]
+        return {
+            "transitions": len(meant), "transitions_lost": len(set(meant) - set(found)),
+            "transitions_doubled": len(found) - len(set(found)), "transitions_other": len(set(found) - set(meant)),
+        }  # fmt: skip
+
+    def _promises(self, conn) -> dict[str, int]:
+        rows = conn.execute("SELECT seq, body FROM journal WHERE origin = 'dashboard'").fetchall()
+        written = [(seq, json.loads(body)["mark"]) for seq, body in rows]
+        marks = [mark for _, mark in written]
+        return {
+            "promises": len(self._hand.promised), "promises_lost": len(set(self._hand.promised) - set(written)),
+            "promises_doubled": len(marks) - len(set(marks)),
+        }  # fmt: skip
+
+
+def shows(port: int) -> bool:
+    """Whether the dashboard serves its first page."""
+    try:
+        return look(port) > 0
+    except (OSError, WebSocketException):
+        return False
+
+
+def faults(figures: dict[str, int]) -> dict[str, int]:
+    """Those figures that must be 0 and are not."""
+    bad = ("_lost", "_doubled", "_other", "_broken")
+    return {name: n for name, n in figures.items() if name.endswith(bad) and n}
