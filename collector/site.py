@@ -6,7 +6,7 @@ A wrong file is refused whole, with every fault named as `file:line: what is wro
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 
@@ -37,7 +37,7 @@ from collector.site_tables import (
 __all__ = [
     "SIMULATED_PREFIX", "UNASSIGNED", "Analyser", "Bridge", "Cylinder", "Facility", "Id", "Influx", "Messages",
     "Model", "Part", "Percent", "Person", "Positive", "Site", "SiteError", "Task", "TomlPath", "Unit", "Ward",
-    "fault_text", "load_site", "parse_site",
+    "fault_text", "load_site", "parse_site", "written",
 ]  # fmt: skip
 
 #: A place in a TOML file: names of tables and keys, and numbers within arrays of tables.
@@ -163,7 +163,7 @@ def fault_text(
     `item` is one of `ValidationError.errors()`, `under` where in the file the checked part stands, `keys_at` the keys
     known at a place in the file.
     """
-    path = (*under, *(step for step in _steps(item["loc"]) if step not in ("bool", "date")))
+    path = (*under, *written(_steps(item["loc"]), item, lambda step: step in ("bool", "date")))
     where = f"{name}:{lines.line(path)}"
     if item["type"] == "extra_forbidden":
         return f"{where}: unknown key '{path[-1]}'{nearest(str(path[-1]), keys_at(path[:-1]))}"
@@ -176,6 +176,12 @@ def fault_text(
     if item["type"] == "string_pattern_mismatch":
         said = "an id is small letters, digits and hyphens, 40 at most, such as 'newborn' or 'unit-07'"
     return f"{where}: {'.'.join(str(step) for step in path if isinstance(step, str))}: {said}{shown}"
+
+
+def written(steps: TomlPath, item: Mapping[str, object], is_type: Callable[[object], bool]) -> TomlPath:
+    """A fault's place without the types that pydantic tried; what somebody wrote may have the name of a type."""
+    kept = {0, len(steps) - 1 if item["type"] == "extra_forbidden" else 0}
+    return tuple(step for place, step in enumerate(steps) if place in kept or not is_type(step))
 
 
 def _steps(loc: object) -> tuple[str | int, ...]:

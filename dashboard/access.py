@@ -14,8 +14,8 @@ from typing import Final, NamedTuple
 import streamlit as st
 
 from collector.people import acts, signin
-from collector.people.accounts import Account, WallLink, wall_link_of
-from collector.people.book import has_accounts, is_open, reading
+from collector.people.accounts import Account, Session, WallLink, wall_link_of
+from collector.people.book import Book, has_accounts, is_open, reading
 from collector.people.rights import NotAllowed
 from collector.rules.entries import JournalEntry, JournalRow
 from collector.store import StoreError
@@ -58,13 +58,16 @@ def cookies() -> Mapping[str, str]:
 
 
 def token() -> str:
-    """The session's token of this device, "" when it has none."""
-    found = cookies()
+    """The session's token of this device, "" when it has none or the store cannot be asked."""
     try:
         with reading(data_dir()) as book:
-            name = COOKIE + facility_id(book.conn)
+            return _token(book)
     except StoreError:
         return ""
+
+
+def _token(book: Book) -> str:
+    found, name = cookies(), COOKIE + facility_id(book.conn)
     return str(found.get(SECURE + name) or found.get(name) or "")
 
 
@@ -76,24 +79,29 @@ def address() -> str:
 
 def access(*, used: bool = False) -> Access:
     """How this screen was opened, as of now; `used`: a person has just asked for something."""
-    wall = st.query_params.get("wall")
     try:
-        if wall is not None:
-            return _by_link(wall)
         with reading(data_dir()) as book:
-            if is_open(book.conn):
-                return Access(Door.OPEN)
-            if not has_accounts(book.conn):
-                return Access(Door.FIRST)
-        account = signin.who_is(data_dir(), token(), signin.lifetimes(), used=used)
+            found, session = _asked(book, st.query_params.get("wall"))
+        if used and session is not None:
+            signin.touch(data_dir(), session, book.now_ms)
     except StoreError:
         return Access(Door.NO_STORE)
-    return Access(Door.SIGNED_IN, account) if account else Access(Door.SIGNED_OUT)
+    return found
 
 
-def _by_link(secret: str) -> Access:
-    with reading(data_dir()) as book:
-        link = wall_link_of(book.conn, secret)
+def _asked(book: Book, wall: str | None) -> tuple[Access, Session | None]:
+    if wall is not None:
+        return _by_link(book, wall), None
+    if is_open(book.conn):
+        return Access(Door.OPEN), None
+    found = signin.signed_in(book, _token(book), signin.lifetimes())
+    if found is not None:
+        return Access(Door.SIGNED_IN, found[0]), found[1]
+    return Access(Door.SIGNED_OUT if has_accounts(book.conn) else Door.FIRST), None
+
+
+def _by_link(book: Book, secret: str) -> Access:
+    link = wall_link_of(book.conn, secret)
     if link is None:
         return Access(Door.WALL_UNKNOWN)
     return Access(Door.WALL if link.withdrawn_ms is None else Door.WALL_WITHDRAWN, link=link)

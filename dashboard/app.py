@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from collector.people.rights import PEOPLE, may
 from dashboard import access_words, entrance, service_words, words
 from dashboard.access import Access, Door, access, opened
 from dashboard.frame import ASSETS, load_assets
@@ -37,15 +38,20 @@ def pages(found: Access) -> dict[str, list[st.Page]]:
             st.Page("screens/about.py", title=words.PAGE_ABOUT, url_path="about"),
         ],
     }
+    if own := own_pages(found):
+        listed[found.account.name if found.account else access_words.PEOPLE] = own
+    return listed
+
+
+def own_pages(found: Access) -> list[st.Page]:
+    """The pages of people and of one's own account."""
     own = []
-    if found.door == Door.OPEN or (found.account and found.account.role == "administrator"):
+    if found.door == Door.OPEN or (found.account and may(found.account.role, PEOPLE)):
         own.append(st.Page("screens/people.py", title=access_words.PEOPLE, url_path="people"))
     if found.account is not None:
         own.append(st.Page("screens/account.py", title=access_words.MY_ACCOUNT, url_path="account"))
         own.append(st.Page("screens/leave.py", title=access_words.SIGN_OUT, url_path="sign-out"))
-    if own:
-        listed[found.account.name if found.account else access_words.PEOPLE] = own
-    return listed
+    return own
 
 
 st.set_page_config(page_title=words.PRODUCT, page_icon=str(ASSETS / "icon.svg"), layout="wide")

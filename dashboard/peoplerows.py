@@ -79,4 +79,5 @@ def door_rows(rows: Iterable[JournalRow], now: Now) -> list[dict[str, str]]:
 
 
 def _said(row: JournalRow) -> str:
-    return ", ".join(f"{name}: {value}" for name, value in row.body.items() if value not in ("", [], None))
+    told = {name: ", ".join(value) if isinstance(value, list) else value for name, value in row.body.items()}
+    return "; ".join(f"{name}: {value}" for name, value in told.items() if value not in ("", False, None))

@@ -26,6 +26,7 @@ from collector.influx.longer import long_series
 from collector.influx.readback import Readback
 from collector.influx.target import Target, target_of
 from collector.notify.waytest import DOCUMENT as TEST
+from collector.notify.waytest import RESULT_DOCUMENT as TRIED
 from collector.notify.waytest import WayTest, way_test_in
 from collector.people.book import is_open
 from collector.rules import entries
@@ -135,6 +136,7 @@ class Health(msgspec.Struct, frozen=True, kw_only=True):
     quarantined: dict[str, int]
     quarantine: list[Quarantined]
     safe_copy: dict[str, Any] = {}
+    way_tried: dict[str, Any] = {}
     carried: dict[str, Any] = {}
 
 
@@ -247,11 +249,12 @@ def health(data_dir: Path) -> Health:
     with reader(data_dir) as conn:
         extent = history.extent(conn)
         counts, rows = history.quarantine_counts(conn), history.quarantine_rows(conn, QUARANTINE_ROWS)
-        safe_copy, carried = (history.status(conn, name) or {} for name in (SAFE_COPY, CARRIED))
+        safe_copy, carried, tried = (history.status(conn, name) or {} for name in (SAFE_COPY, CARRIED, TRIED))
     wal = store_path(data_dir).with_name(store_path(data_dir).name + "-wal")
     return Health(
         extent=extent, wal_bytes=wal.stat().st_size if wal.exists() else 0, disk_free_bytes=_free(data_dir),
         quarantined=counts, quarantine=rows, safe_copy=safe_copy, carried=carried,
+        way_tried=tried,
     )  # fmt: skip
 
 

@@ -130,6 +130,7 @@ def place(machine: Machine, source: Path) -> Path:
             shutil.copy2(file, target)
         half.rename(version)
     machine.run(sys.executable, version / "deploy/run.py", "check", "--help")
+    machine.run("chmod", "-R", "a+rX", version)  # whatever the umask was: the services are another user's
     return version
 
 

@@ -12,6 +12,7 @@ from collector.bridge.ports import Ports
 from collector.cli.main import app
 from collector.messages.gateway import service_of
 from collector.messages.ways import Escalation, parse_ways
+from collector.people.rights import RIGHTS, ROLES, may
 from collector.rules.catalogue import CATALOGUE
 from collector.rules.lifecycle import diagram
 from collector.senml import decode_pack
@@ -25,6 +26,13 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 COMMANDS = get_command(app).commands  # type: ignore[attr-defined]
 #: Conditions that have their place in the catalogue and are not judged yet.
 TO_COME: set[str] = set()
+
+
+@pytest.mark.parametrize("action", RIGHTS)
+def test_the_readme_says_who_may_do_what(action: str) -> None:
+    row = next(line for line in README.splitlines() if line.startswith("| ") and f"`{action}`" in line)
+    said = [cell.strip() == "yes" for cell in row.split("|")[2:6]]
+    assert said == [may(role, action) for role in ROLES]
 
 
 def test_the_alarm_diagram_is_the_table() -> None:

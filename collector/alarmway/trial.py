@@ -29,12 +29,15 @@ from collector.alarmway.trail import (
 )
 from collector.clock import Clock
 from collector.door import Door
-from collector.notify.waytest import DOCUMENT, SAY
+from collector.notify.waytest import DOCUMENT, RESULT_DOCUMENT, SAY
 from collector.rules import entries
 from collector.rules.entries import JournalEntry
 from collector.site import Site
 from collector.store import JournalWriter, StoreError, open_reader
+from collector.store.connect import connect_writer, immediate, store_path
 from collector.store.history import journal_after, status
+from collector.store.journal import append
+from collector.store.present import set_status
 from collector.topics import signal_topic
 
 STANDS_MS: Final = 5 * 60_000  # of wall time: as long as somebody needs to walk through the wards
@@ -171,4 +174,7 @@ def _write_result(asked: Asked, clock: Clock, seq: int, found: list[Outcome]) ->
     body = {"test": seq, "arrived": [one.way for one in found if one.state == ARRIVED],
             "dead": {one.way: one.said for one in found if one.state == DEAD}}  # fmt: skip
     entry = JournalEntry(at_ms=clock.now_ms(), kind=entries.TEST_RESULT, who=asked.who, origin=ORIGIN, body=body)
-    JournalWriter(asked.data).append([entry])
+    wall_ms, path = time.time_ns() // 1_000_000, store_path(asked.data)
+    with closing(connect_writer(path, create=False)) as conn, immediate(conn, path):
+        append(conn, [entry], wall_ms)
+        set_status(conn, RESULT_DOCUMENT, {**body, "who": asked.who, "wall_ms": wall_ms})

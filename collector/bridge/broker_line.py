@@ -31,6 +31,7 @@ BACKOFF_S: Final = (0.2, 10.0)
 REFUSED_S: Final = (5.0, 60.0)  # nothing is mended by asking again: somebody has to change something first
 ANSWER_S: Final = 10.0  # what takes a connection and does not answer as a broker is left again after this
 GOODBYE_S: Final = 2.0
+REPEAT_S: Final = 600.0  # a broker that is away or refuses is said again
 
 CONNECTING: Final = "connecting"
 CONNECTED: Final = "connected"
@@ -52,7 +53,7 @@ class BrokerLine:
         self._up = self._answered = False
         self._up_s = 0.0
         self._attempt: _Attempt | None = None
-        self._told = ""
+        self._told, self._told_reason, self._told_s = "", "", 0.0
         self._client = self._make(door.client_id or f"{facility}-{bridge}")
 
     def _make(self, client_id: str) -> mqtt.Client:
@@ -208,10 +209,13 @@ class BrokerLine:
         self._backoff_s *= 2
 
     def _tell(self, name: str, level: int) -> None:
-        """Log what is new, not each further try that ends alike."""
+        """Log what is new, not each further try that ends alike; a lasting fault again after a while."""
         if name == "bridge-lost" and self._told in ("bridge-silent", "bridge-offline"):
             return  # that much is said already
-        if name != self._told:
+        now_s = self._monotonic_s()
+        other = name != self._told or (self.state == REFUSED and self.said != self._told_reason)
+        if other or now_s - self._told_s >= REPEAT_S:
+            self._told_reason, self._told_s = self.said, now_s
             say(name, level=level, bridge=self.bridge, broker=self._door.where, said=self.said)
         self._told = name
 

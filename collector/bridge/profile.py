@@ -20,7 +20,7 @@ from collector.bridge.framing import LONGEST_FRAME, Framing
 from collector.bridge.patterns import PatternError, compile_pattern
 from collector.bridge.profile_tables import MOST_COLUMNS, ONLY_FOR, Fields, FieldTable, ModbusTable, Poll, Profile
 from collector.bridge.units import CONVERSIONS
-from collector.site import TomlPath, fault_text
+from collector.site import TomlPath, fault_text, written
 from collector.site_lines import LineFinder, nearest
 from collector.site_tables import Table
 
@@ -69,9 +69,10 @@ def parse_profile(text: str, name: str = "profile.toml") -> Profile:
 def _without_union(item: Mapping[str, Any]) -> dict[str, object]:
     """A fault's place without the names of the types that pydantic tried."""
     known = ("int", "str", "function-after", "function-before")
-    loc = tuple(
-        s for s in item["loc"] if not (isinstance(s, str) and (s in known or s.startswith(("tuple", "function"))))
-    )
+    loc = written(
+        tuple(item["loc"]), item,
+        lambda step: isinstance(step, str) and (step in known or step.startswith(("tuple", "function"))),
+    )  # fmt: skip
     return {**item, "loc": loc}
 
 

@@ -65,9 +65,11 @@ def keys(
             installed=str(out.resolve()), data="/var/lib/sieveward/broker",
         )  # fmt: skip
         changes = {"port": port, "listen": listen, "installed": installed, "data": data, "broker_user": broker_user}
-        _change(fresh, {"hosts": host, **changes})
+        moved = _change(fresh, {"hosts": host, **changes}) & {"hosts", "port"}
         ring = KeyRing(out, site, fresh)
         _do(ring, anew or [], another or [], withdraw or [], renew or bool(register and host))
+        if register and moved:
+            say_error(f'account files made before name the old address: write broker = "{ring.door}" into them')
     except KeysError as error:
         raise Refused(str(error)) from error
 
@@ -78,10 +80,13 @@ def _there(register: Register | None, out: Path) -> Register:
     return register
 
 
-def _change(register: Register, changes: dict[str, object]) -> None:
-    for name, value in changes.items():
-        if value:
-            setattr(register, name, str(value) if isinstance(value, Path) else value)
+def _change(register: Register, changes: dict[str, object]) -> set[str]:
+    """Put in what is said, and return what is other than before."""
+    said = {name: str(value) if isinstance(value, Path) else value for name, value in changes.items() if value}
+    other = {name for name, value in said.items() if getattr(register, name) != value}
+    for name in other:
+        setattr(register, name, said[name])
+    return other
 
 
 def _do(ring: KeyRing, anew: list[str], another: list[str], withdraw: list[str], renew: bool) -> None:

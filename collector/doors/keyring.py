@@ -49,6 +49,11 @@ class KeyRing:
         self._now = now or datetime.now(UTC)
         self.accounts_folder, self.broker_folder = folder / "accounts", folder / "broker"
 
+    @property
+    def door(self) -> str:
+        """HOST:PORT as new account files say it."""
+        return Door(self.register.hosts[0], self.register.port).where
+
     def make(self, anew: Sequence[str] = ()) -> list[str]:
         """Make what is missing, and new passwords for the accounts named; returns the names of what was made."""
         for path in (self.folder, self.accounts_folder, self.broker_folder):
@@ -129,7 +134,8 @@ class KeyRing:
         return account
 
     def _owner(self, name: str) -> Owner:
-        owner = next((owner for owner in owners(self.site) if owner.account == name), None)
+        first = name.partition(".")[0]  # of further accounts; ids have no dots
+        owner = next((owner for owner in owners(self.site) if owner.account == first), None)
         return owner or self._known(name).owner
 
     def _make_account(self, owner: Owner, name: str) -> None:

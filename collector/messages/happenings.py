@@ -11,7 +11,7 @@ from collector.messages.ledger import family_of
 from collector.rules.alarms import Alarm, AlarmBoard, urgency
 from collector.rules.catalogue import ENGINEER, title_of
 from collector.rules.entries import JournalRow
-from collector.rules.events import Priority
+from collector.rules.events import PRIORITIES, Priority
 from collector.rules.lifecycle import State
 from collector.rules.limits import MINUTE
 
@@ -70,10 +70,28 @@ def happenings(board: AlarmBoard, tests: Iterable[JournalRow], lost: Lost | None
     """What is to be told now, the most urgent first."""
     speaking = board.speaking()
     shared = [alarm for alarm in speaking if not alarm.unit]
-    open_alarms = [a for a in speaking if a.state == State.UNACKNOWLEDGED and not any(_covers(s, a) for s in shared)]
+    worst = _worst(speaking)
+    open_alarms = [
+        alarm for alarm in speaking
+        if alarm.state == State.UNACKNOWLEDGED and not any(_covers(one, alarm) for one in shared)
+        and PRIORITIES.index(alarm.priority) >= worst[_happening(alarm)]
+    ]  # fmt: skip
     found = [] if lost is None else [_lost(lost)]
     found += [_alarm(alarm) for alarm in sorted(open_alarms, key=urgency)]
     return found + [_test(row) for row in tests if now_ms <= int(row.body.get("until_ms") or 0)]
+
+
+def _happening(alarm: Alarm) -> tuple[str, str, str]:
+    return alarm.unit, alarm.ward, family_of(alarm.condition)
+
+
+def _worst(speaking: Iterable[Alarm]) -> dict[tuple[str, str, str], int]:
+    """The highest priority of each happening, acknowledged or not: what is less urgent of it is no news."""
+    found: dict[tuple[str, str, str], int] = {}
+    for alarm in speaking:
+        key, rank = _happening(alarm), PRIORITIES.index(alarm.priority)
+        found[key] = max(rank, found.get(key, rank))
+    return found
 
 
 def _covers(shared: Alarm, alarm: Alarm) -> bool:

@@ -21,7 +21,7 @@ BURST: Final = 5  # so many messages…
 BURST_MS: Final = 12 * MINUTE  # …within this are a flood; longer than so many pauses of a flood
 FORGET_MS: Final = 6 * HOUR  # a happening that was told longer ago is a new one
 _FAMILIES: Final = {
-    "output": ("shutdown-expected", "purity-amber", "purity-red", "purity-shutdown"),
+    "output": ("capacity-falling", "shutdown-expected", "purity-amber", "purity-red", "purity-shutdown"),
     "flow": ("flow-above-rated", "flow-above-ward-limit", "flow-absent"),
     "supply": ("supply-lost", "ward-supply-lost", "supply-poor"),
 }
@@ -39,6 +39,7 @@ class Told(msgspec.Struct):
     at_ms: int
     rank: int
     times: int
+    condition: str
 
 
 class WayPast(msgspec.Struct):
@@ -98,4 +99,5 @@ class Ledger:
         key = way, str(item["unit"] or item["ward"]), family_of(str(item["condition"]))
         rank, before = PRIORITIES.index(item["priority"]), self.told.get(key)
         news = before is None or rank > before.rank or at_ms - before.at_ms > FORGET_MS
-        self.told[key] = Told(at_ms, rank, 1) if before is None or news else Told(at_ms, before.rank, before.times + 1)
+        rank, times = (rank, 1) if before is None or news else (before.rank, before.times + 1)
+        self.told[key] = Told(at_ms, rank, times, str(item["condition"]))

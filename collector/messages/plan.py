@@ -38,13 +38,14 @@ OLD_MS: Final = DAY  # what stands longer and was never told is no news, unless 
 class Letter(msgspec.Struct, frozen=True, kw_only=True):
     """What goes one way now, as one message: the most urgent happening first.
 
-    attempt counts from 1. `again` says that the first was told before, step_min how long nobody had acknowledged it.
+    attempt counts from 1. `news` is "Again" or "Update" where the first, or something of the same happening, was told
+    lately; step_min says how long nobody had acknowledged it.
     """
 
     way: Way
     happenings: tuple[Happening, ...]
     attempt: int
-    again: bool = False
+    news: str = ""
     step: int = 0
     step_min: float = 0.0
 
@@ -62,11 +63,12 @@ def plan(
     minute = ladder.minute_of_day(now_ms)
     letters = []
     for way in ladder.ways:
-        if way.id in busy or not (hasty or _ago(ledger.past(way.id).failed_ms, now_ms) >= _retry_ms(ledger, way)):
+        if way.id in busy:
             continue
         due = [one for one in found if _is_due(ladder, way, one, ledger, now_ms)
                and not (way.is_quiet(minute) and one.priority != "high" and one.kind != TEST)]  # fmt: skip
-        if letter := _letter(ladder, way, due, ledger, now_ms):
+        rested = hasty or _ago(ledger.past(way.id).failed_ms, now_ms) >= _retry_ms(ledger, way, due)
+        if rested and (letter := _letter(ladder, way, due, ledger, now_ms)):
             letters.append(letter)
     return letters
 
@@ -116,9 +118,12 @@ def _ago(at_ms: int, now_ms: int) -> int:
     return now_ms - at_ms if at_ms <= now_ms else now_ms
 
 
-def _retry_ms(ledger: Ledger, way: Way) -> int:
+def _retry_ms(ledger: Ledger, way: Way, due: list[Happening]) -> int:
+    """How long a way rests after its failures; something high counts its own, so that it never waits for older ones."""
+    own = [ledger.tries.get((way.id, one.about), 0) for one in due if one.priority == "high"]
     failures = ledger.past(way.id).failures
-    return min(RETRY_MS[0] << min(failures - 1, 10), RETRY_MS[1]) if failures else 0
+    doublings = max(0, min([failures, *own]) - 1)
+    return min(RETRY_MS[0] << min(doublings, 10), RETRY_MS[1]) if failures else 0
 
 
 def _letter(ladder: Ladder, way: Way, due: list[Happening], ledger: Ledger, now_ms: int) -> Letter | None:
@@ -132,8 +137,16 @@ def _letter(ladder: Ladder, way: Way, due: list[Happening], ledger: Ledger, now_
     stand = ladder.stand(way, first) or Stand(0, 0.0)
     return Letter(
         way=way, happenings=chosen, attempt=1 + ledger.tries.get((way.id, first.about), 0), step=stand.step,
-        step_min=stand.delay_min if stand.step else 0.0, again=_last_told_ms(way, first, ledger, now_ms) > 0,
+        step_min=stand.delay_min if stand.step else 0.0, news=_news(way, first, ledger, now_ms),
     )  # fmt: skip
+
+
+def _news(way: Way, first: Happening, ledger: Ledger, now_ms: int) -> str:
+    told = ledger.told.get((way.id, first.place, family_of(first.condition)))
+    if told is None or _ago(told.at_ms, now_ms) > FORGET_MS:
+        return ""
+    same = told.condition == first.condition and PRIORITIES.index(first.priority) <= told.rank
+    return "Again" if same else "Update"
 
 
 def _paused(ledger: Ledger, way: Way, real: list[Happening], now_ms: int) -> bool:

@@ -40,7 +40,7 @@ def text_of(letter: Letter, site: Site, cards: Cards, now_ms: int) -> Text:
     first, more = letter.happenings[0], letter.happenings[1:]
     marks = _marks(site, first)
     when = since_text(first.since_ms, now_ms, site)
-    what = f"{'Again: ' if letter.again else ''}{_place(first, site)}{first.title}"
+    what = f"{letter.news}{': ' if letter.news else ''}{_place(first, site)}{first.title}"
     card = cards.get((first.unit, "" if first.unit else first.ward, first.condition))
     end = f" And {len(more)} more: see the board." if more else ""
     line = _line(plain(f"{marks}{what} (since {when})."), first, card, end)
@@ -58,6 +58,8 @@ def _line(head: str, first: Happening, card: Card | None, end: str) -> str:
     sentences = plain(card.say if card is not None and from_card else first.action).split(". ")
     while len(sentences) > 1 and not goes(f"{head} {_joined(sentences)}{end}"):
         sentences.pop(-1 if from_card else 0)
+    if from_card and not goes(f"{head} {_joined(sentences)}{end}"):
+        sentences = [sentences[0].split(": ")[0]]  # what to change over to, without how long it lasts
     return cut(f"{head} {_joined(sentences)}", end)
 
 

@@ -11,7 +11,8 @@ from collector.reading import iso_utc
 from collector.rules.entries import TEST_ALARM, JournalRow
 
 DOCUMENT: Final = "test-alarm"  # the status document that screens read
-SAY: Final = "TEST of the alarm's way. No alarm: nothing needs to be done."
+RESULT_DOCUMENT: Final = "test-alarm-result"  # what came of the last one
+SAY: Final = "TEST of the alarm's way: this is no alarm and asks for nothing. Real alarms go on beside it."
 
 
 class WayTest(msgspec.Struct, frozen=True, kw_only=True):

@@ -138,11 +138,16 @@ def who_is(
         found = signed_in(book, token, lasts)
     if found is None:
         return None
-    account, session = found
-    if used and book.now_ms - session.seen_ms >= SEEN_EVERY_MS:
+    if used:
+        touch(data_dir, found[1], book.now_ms)
+    return found[0]
+
+
+def touch(data_dir: Path, session: Session, now_ms: int) -> None:
+    """A person has just done something, which keeps their session alive; written down once a minute at most."""
+    if now_ms - session.seen_ms >= SEEN_EVERY_MS:
         with writing(data_dir, now_ms) as book:
             book.conn.execute("UPDATE session SET seen_ms = ? WHERE id = ?", (book.now_ms, session.id))
-    return account
 
 
 def sign_out(

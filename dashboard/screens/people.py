@@ -35,6 +35,7 @@ with in_words():
 @st.fragment(run_every=SLOWLY_S)
 def door() -> None:
     """What happened at the door lately."""
+    access.hold()
     with in_words():
         rows = queries.journal(data_dir(), kinds=peoplerows.DOOR_KINDS, limit=100)
         table(peoplerows.door_rows(rows, now))

@@ -14,6 +14,7 @@ from dashboard.health import bridge_rows, collector_figures, store_figures
 from dashboard.launch import data_dir
 from dashboard.safe_copies import TITLE, copy_figures, copy_warning
 from dashboard.times import DAY
+from dashboard.way_test import TRIED, tried_text
 
 BACK = {1: "1 day", 7: "7 days", 30: "30 days", 366: "a year", 36_600: "to the beginning"}
 
@@ -38,11 +39,11 @@ with in_words():
     health = queries.health(data_dir())
     st.subheader("Store")
     st.html(figures_html(store_figures(health, now, now_ms)))
-    st.subheader(TITLE)
+    st.subheader(f"{TITLE}, and the alarm's way")
     wall_ms = queries.wall_ms()
     if warning := copy_warning(health.safe_copy, wall_ms, simulated=now.simulated):
         st.warning(warning)
-    st.html(figures_html(copy_figures(health.safe_copy, wall_ms)))
+    st.html(figures_html([*copy_figures(health.safe_copy, wall_ms), (TRIED, tried_text(health.way_tried, wall_ms))]))
     if warning := carrier_warning(health.carried, now.site, wall_ms):
         st.warning(warning)
     if carried := carrier_rows(health.carried, now.zone, now_ms):

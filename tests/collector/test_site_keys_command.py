@@ -33,6 +33,8 @@ def test_made_shown_added_to_and_taken_from(site):
     assert keys(site, "--withdraw", "bridge-a").stdout == "withdrawn: bridge-a\n"
     assert "--anew bridge-a lets it in again" in keys(site, "--show").stdout
     assert keys(site, "--another", "ward-east").stdout.endswith("ward-east.2.toml\n")
+    keys(site, "--withdraw", "ward-east.2")
+    assert keys(site, "--anew", "ward-east.2").stdout.endswith("ward-east.2.toml\n")
     assert "bridge-a.toml" in keys(site, "--anew", "bridge-a").stdout
 
 
@@ -62,6 +64,7 @@ def test_an_end_that_is_near_is_said_with_status_1_and_can_be_put_off(site, days
     assert f"server.crt {said}: run again with --renew, then reload the broker" in shown.stderr
     renewed = keys(site, "--renew", "--host", "192.0.2.11")
     assert "it is for 192.0.2.11" in renewed.stdout
+    assert 'write broker = "192.0.2.11:8883" into them' in renewed.stderr
     assert keys(site, "--show").returncode == 0
 
 

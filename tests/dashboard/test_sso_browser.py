@@ -70,7 +70,7 @@ def hospital_with_sso(tmp_path):
     url = f"http://127.0.0.1:{port}"
     with writing(one.data_dir) as book:
         manage.add_account(book, ME, "boss", "B. Example", "administrator", ())
-        manage.add_account(book, ME, "nora", "N. Example", "ward", ["medical"], KNOWN["email"])
+        manage.add_account(book, ME, "nora", "N. Example", "ward", ["medical"], str(KNOWN["email"]))
     with (
         kept_alive(one),
         running(argv, discovery, tmp_path / "provider.log"),

@@ -7,6 +7,7 @@ from collector.notify.waytest import WayTest
 from dashboard.board import board_of
 from dashboard.tiles import strip_html
 from dashboard.way_test import test_text as words_of
+from dashboard.way_test import tried_text
 from tests.dashboard.test_board import NOW, now_of, row
 
 
@@ -19,7 +20,7 @@ def test_it_says_test_and_no_alarm_and_who_asked() -> None:
     said = words_of(with_test(now_of([row()])), NOW)
     assert said.startswith("TEST - NO ALARM")
     assert "by Amie" in said
-    assert "nothing needs to be done" in said
+    assert "What is shown below is real" in said
 
 
 @pytest.mark.parametrize("at_ms", [NOW + 60_000, NOW + 10**9])
@@ -37,3 +38,15 @@ def test_it_stands_in_the_strip_and_what_comes_from_outside_is_escaped() -> None
 def test_the_board_below_is_the_same_with_and_without_it() -> None:
     known = now_of([row()])
     assert board_of(with_test(known), NOW, NOW) == board_of(known, NOW, NOW)
+
+
+@pytest.mark.parametrize(
+    ("document", "said"),
+    [
+        ({}, "never"),
+        ({"wall_ms": NOW - 3_600_000, "who": "Amie", "dead": {}}, "1 h ago by Amie: all that is set up arrived"),
+        ({"wall_ms": NOW, "who": "Amie", "dead": {"signal to men": "why"}}, "DEAD was signal to men"),
+    ],
+)
+def test_the_data_page_says_when_it_was_last_tried(document, said) -> None:
+    assert said in tried_text(document, NOW)

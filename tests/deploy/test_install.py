@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from deploy import install
+from tests.deploy.command_lines import refusal
 
 SCRIPT = Path(install.__file__)
 
@@ -204,6 +205,18 @@ def test_old_versions_go_but_the_way_back_stays(tree, upgraded, source) -> None:
     (source / "collector" / "a.py").write_text("3")
     install.upgrade(tree)
     assert {path.resolve() for path in tree.versions.iterdir()} == {second, tree.current.resolve()}
+
+
+def test_what_it_asks_of_a_version_is_what_the_command_takes(tree, source) -> None:
+    (source / "collector" / "a.py").write_text("2")
+    install.upgrade(tree)
+    (tree.copies / "sieveward-lakeside-20261003T020000Z").mkdir()
+    tree.answers["journal verify"] = install.CANNOT_READ
+    tree.acts["restore"] = lambda _: tree.data.mkdir()
+    install.rollback(tree)
+    asked = [words.split("/.venv/bin/sieveward ")[1].split() for words in tree.ran if "/.venv/bin/sieveward " in words]
+    assert [words[0] for words in asked] == ["check", "keep", "journal", "restore"]
+    assert [refusal(words) for words in asked] == [""] * 4
 
 
 def run(*arguments):

@@ -191,6 +191,8 @@ def test_the_bridge_tells_the_same_reason_once(doors, monkeypatch):
     wait_for(tried_again, 10, "further tries")
     assert len(told) == 1
     assert "has another password" in told[0]
+    monkeypatch.setattr(broker_line, "REPEAT_S", 0.0)  # the time to say it again has come
+    wait_for(lambda: turned(line) and len(told) > 1, 10, "the reason again")
     line.close()
 
 

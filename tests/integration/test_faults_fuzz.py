@@ -54,3 +54,9 @@ def test_a_stream_without_an_end_and_packs_of_any_depth_take_no_memory():
     tracemalloc.stop()
     assert size < 1_000_000
     assert peak < 30_000_000
+
+
+@pytest.mark.parametrize("text", ["function = 3\n", 'tuple = "x"\n', "int = 1\n", "[bool]\na = 1\n", "[date]\n"])
+@pytest.mark.parametrize("name", ["profile", "site", "ways", "files"])
+def test_a_key_with_the_name_of_a_type_is_refused_like_any_other(name, text):
+    TARGETS[name](text.encode())

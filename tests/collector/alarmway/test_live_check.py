@@ -15,6 +15,7 @@ from collector.cli.says import Refused
 from collector.clock import WallClock
 from collector.door import Door
 from collector.live import Collector
+from collector.notify.waytest import RESULT_DOCUMENT
 from collector.site import parse_site
 from collector.store import JournalWriter, open_reader, open_store
 from collector.store.connect import connect_writer, immediate, store_path
@@ -105,6 +106,7 @@ def test_every_way_is_told_with_its_time_and_is_on_record(live, health) -> None:
     (test,) = journal_rows(open_reader(data), kinds=("test-alarm",))
     (result,) = journal_rows(open_reader(data), kinds=("test-alarm-result",))
     assert (test.who, result.body["test"], result.body["dead"]) == ("Amie", test.seq, {})
+    assert (status(open_reader(data), RESULT_DOCUMENT) or {})["who"] == "Amie"
 
 
 def test_one_ward_alone(live) -> None:

@@ -192,6 +192,7 @@ def test_what_was_not_acknowledged_goes_out_after_a_kill_of_the_bridge(broker, l
     forwarder = forwarder_to(broker, first)
     forwarder.offer(readings(0, 200))
     turn_until(forwarder, lambda: forwarder.sent >= 100, "half of it")
+    assert first._file is not None
     first._file.close()  # what a kill does: nothing more is written down
     forwarder.line._client._sock_close()
     again = Spool(path, LIMIT)

@@ -23,6 +23,12 @@ def readings(first, count, unit="u1"):
     return [Reading(unit, T0 + 10_000 * i, 93.4, 4.0, lamp="green") for i in range(first, first + count)]
 
 
+def file_of(spool):
+    """The spool's file, which is open."""
+    assert spool._file is not None
+    return spool._file
+
+
 @pytest.fixture
 def path(tmp_path):
     return tmp_path / "spool" / "spool.sqlite3"
@@ -99,7 +105,7 @@ def test_it_stays_within_its_bytes_for_ever(path):
 def test_what_is_on_its_way_when_dropped_is_not_counted_as_lost(path, monkeypatch):
     monkeypatch.setattr(spool_file, "TRIM", 10)
     spool = Spool(path, LIMIT)
-    spool._file._pages = spool._file.used_pages + 2
+    file_of(spool)._pages = file_of(spool).used_pages + 2
     spool.put(readings(0, 5))
     spool.take(5)
     spool.put(readings(5, 200))
@@ -112,7 +118,7 @@ class FullDisk:
     """Stands in for the disk: SQLite may not make the file longer, which is what a full disk does to it."""
 
     def __init__(self, spool):
-        self.conn = spool._file._conn
+        self.conn = file_of(spool)._conn
 
     def fill(self):
         self.conn.execute(f"PRAGMA max_page_count={self.conn.execute('PRAGMA page_count').fetchone()[0]}")
@@ -164,7 +170,7 @@ def test_a_folder_that_cannot_be_written_is_said_and_tried_again(tmp_path):
 def test_a_read_only_spool_is_read_and_what_comes_stays_in_memory(path):
     spool = Spool(path, LIMIT)
     spool.put(readings(0, 3))
-    spool._file._conn.execute("PRAGMA query_only=ON")
+    file_of(spool)._conn.execute("PRAGMA query_only=ON")
     spool.put(readings(3, 2))
     assert "mount the disk for writing" in spool.said
     assert [r for _, r in spool.take(9)] == readings(0, 5)
@@ -192,7 +198,7 @@ def test_damage_met_at_work_counts_what_waited_as_dropped(path):
     spool.close()
     pages = bytearray(path.read_bytes())
     spool = Spool(path, LIMIT)
-    conn = spool._file._conn
+    conn = file_of(spool)._conn
     conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     conn.execute("PRAGMA cache_size=0")
     pages[4096 * 4 : 4096 * 40] = random.Random(7).randbytes(4096 * 36)  # noqa: S311 - no secret
@@ -210,7 +216,7 @@ def test_damage_met_at_work_counts_what_waited_as_dropped(path):
 def test_a_value_that_changed_on_the_disk_is_never_given_out(path):
     spool = Spool(path, LIMIT)
     spool.put(readings(0, 3))
-    spool._file._conn.execute("UPDATE waiting SET body = cast(replace(body, x'40', x'41') AS BLOB) WHERE id = 2")
+    file_of(spool)._conn.execute("UPDATE waiting SET body = cast(replace(body, x'40', x'41') AS BLOB) WHERE id = 2")
     assert [r for _, r in spool.take(9)] == [*readings(0, 1), *readings(2, 1)]
     assert (spool.dropped, spool.waiting) == (1, 2)
     spool.close()
@@ -382,6 +388,7 @@ def test_what_was_put_survives_kill_9_at_any_moment(path):
     rng, at = random.Random(1125), 0  # noqa: S311 - no secret
     for _ in range(8):
         child = subprocess.Popen([sys.executable, "-c", _CHILD, str(path), str(at)], stdout=subprocess.PIPE, text=True)
+        assert child.stdout is not None
         many = rng.randrange(1, 60)
         said = [child.stdout.readline() for _ in range(many)]
         child.kill()
@@ -400,7 +407,7 @@ def test_what_was_put_survives_kill_9_at_any_moment(path):
 
 def test_sqlite_is_told_to_be_durable(path):
     spool = Spool(path, LIMIT)
-    asked = spool._file._conn.execute
+    asked = file_of(spool)._conn.execute
     assert asked("PRAGMA synchronous").fetchone() == (2,)  # FULL: an fsync at each change
     assert asked("PRAGMA journal_mode").fetchone() == ("wal",)
     spool.close()

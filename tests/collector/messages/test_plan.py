@@ -179,6 +179,30 @@ def test_amber_then_red_is_told_at_once_and_red_then_off_is_an_update(world):
     assert world.rows[-1].kind == entries.MESSAGE_SENT
 
 
+def test_what_is_less_urgent_of_a_unit_is_not_told_beside_what_is_worse(world):
+    world.raised("purity-amber")
+    world.raised("purity-red")
+    world.does(entries.ACKNOWLEDGE, condition="purity-red")
+    assert world.until(60) == []
+    world.cleared("purity-red")
+    assert [way for way, _ in ways_and_minutes(world.until(61))] == ["newborn-phone", "engineer"]
+
+
+def test_a_message_says_whether_it_is_an_update_or_comes_again(world):
+    def said():
+        return [row.body["say"].partition(":")[0] for row in world.rows if row.body.get("way") == "newborn-phone"]
+
+    world.raised("purity-amber")
+    world.until(1)
+    world.raised("purity-red")
+    world.until(2)
+    assert said() == ["Newborn ward, u01", "Update"]
+    world.cleared("purity-red")
+    world.raised("purity-red")
+    world.until(20)
+    assert said() == ["Newborn ward, u01", "Update", "Again"]
+
+
 # -- failures ------------------------------------------------------------------------------------------------------
 
 
@@ -199,6 +223,16 @@ def test_what_cannot_wait_goes_to_the_next_step_when_the_first_is_not_reached(wo
     sent = [(way, minute) for way, minute in ways_and_minutes(world.until(20)) if way != "newborn-phone"]
     assert sent[0][1] < 1  # not after its three minutes
     assert sent[0][0] == "engineer"
+
+
+def test_a_new_high_alarm_does_not_wait_for_the_long_rest_of_a_way_that_fails(world):
+    world.refuse = {"newborn-phone"}
+    world.raised("purity-amber", "u01")
+    world.until(20)
+    world.refuse = set()
+    world.raised("purity-red", "u02")
+    sent = [(round(minute), units) for minute, way, units in world.until(30) if way == "newborn-phone"]
+    assert sent[0] == (20, ["u02", "u01"])
 
 
 def test_a_way_that_came_back_gets_one_message_for_all_that_stands(world):

@@ -50,6 +50,14 @@ def test_a_card_says_what_to_change_over_to():
     assert "Oxygen feeds fire" in text.body
 
 
+def test_where_a_card_does_not_fit_it_still_says_what_to_change_over_to():
+    world = World(site=SITE.replace('"Newborn ward"', '"Newborn and premature babies ward, second floor"'))
+    world.raised("purity-shutdown", "u07")
+    say = "Change over to cylinder c3 (in the corridor by the sluice): lasts about 2 h 45 min at 2.0 L/min."
+    line = words(world, {("u07", "", "purity-shutdown"): Card(say=say, flow_lpm=2.0, cylinders=("c3",))}).line
+    assert line.endswith("(since 12:00). Change over to cylinder c3 (in the corridor by the sluice).")
+
+
 @pytest.mark.parametrize("condition", sorted(CATALOGUE))
 def test_every_condition_goes_as_one_sms_and_keeps_the_end_of_its_instruction(condition):
     world = World(site=SITE.replace('"lakeside"', '"sim-lakeside"'))
