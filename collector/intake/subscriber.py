@@ -53,6 +53,7 @@ class Subscriber:
         monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
         self.door = door
+        self.other_doors: list[Door] = []  # of the same cluster and account: each next attempt takes the next door
         self.state, self.said = CONNECTING, "not tried yet"
         self.certificate_until_s: float | None = None  # when the broker's certificate ends, seconds since 1970
         self.connections = 0  # counts CONNACKs: packet ids of an earlier connection mean nothing
@@ -233,6 +234,8 @@ class Subscriber:
         # Jitter, so that many clients do not come back in the same moment after a power cut.
         self._retry_s = self._monotonic_s() + self._backoff_s * random.uniform(0.7, 1.3)  # noqa: S311 - no secret
         self._backoff_s = min(self._backoff_s * 2, BACKOFF_S[1])
+        self.other_doors.append(self.door)
+        self.door = self.other_doors.pop(0)
 
     def _wait(self, timeout_s: float) -> bool:
         """Wait for something to read, writing what waits to be written; False when there is nothing."""
