@@ -14,9 +14,11 @@ from collector.clock import Clock
 from collector.door import Door
 from collector.group.fence import Fenced, claim
 from collector.group.group_file import Facility
+from collector.group.session import take_session
 from collector.live import Collector
 from collector.store import Store, StoreError, open_store
 from collector.store.connect import SHARED_MARK
+from collector.topics import session_of
 
 TURN_S: Final = 0.25
 STUCK_S: Final = 120.0  # a turn that takes longer is no work but a fault
@@ -83,6 +85,7 @@ class Shard:
 
     def _collector(self, store: Store) -> Collector:
         facility = self.facility
+        take_session(self._doors, session_of(facility.site.facility.id))
         collector = Collector(
             facility.site, store, self._doors[0], self._clock,
             site_path=str(facility.site_file.absolute()), site_text=facility.text,

@@ -61,6 +61,7 @@ class Subscriber:
         self._monotonic_s = monotonic_s
         self._batch: list[Message] = []
         self._published: list[int] = []
+        self._tries = 0  # since the last connection
         self._retry_s, self._backoff_s, self._misc_s = monotonic_s() + PAUSE_S, BACKOFF_S[0], 0.0
         self._pause = Pause(BATCH)
         self._up = False  # whether there is a connection, or one in the making
@@ -107,6 +108,7 @@ class Subscriber:
         self._subscribed = False
         self.certificate_until_s = _certificate_until_s(client.socket())
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
+        self._tries = 0
         client.subscribe([(topic, 1) for topic in self._topics])
 
     def _on_subscribe(
@@ -233,7 +235,9 @@ class Subscriber:
     def _again_later(self) -> None:
         # Jitter, so that many clients do not come back in the same moment after a power cut.
         self._retry_s = self._monotonic_s() + self._backoff_s * random.uniform(0.7, 1.3)  # noqa: S311 - no secret
-        self._backoff_s = min(self._backoff_s * 2, BACKOFF_S[1])
+        self._tries += 1
+        if self._tries % (1 + len(self.other_doors)) == 0:  # each door is tried before the pause grows
+            self._backoff_s = min(self._backoff_s * 2, BACKOFF_S[1])
         self.other_doors.append(self.door)
         self.door = self.other_doors.pop(0)
 
