@@ -11,7 +11,7 @@ import typer
 
 from collector.alarmway import Asked, Outcome, try_way
 from collector.alarmway.trail import ARRIVED, DEAD
-from collector.cli.check import check_site
+from collector.cli.check import check_site, check_store
 from collector.cli.doors import AccountOption, BrokerOption, door_or_refuse
 from collector.cli.known import Known, known
 from collector.cli.says import EXIT_FAILED, Refused, say, say_error, say_json
@@ -38,7 +38,8 @@ class LiveWish(msgspec.Struct, frozen=True, kw_only=True):
 def check(
     site_file: Annotated[Path | None, typer.Argument(metavar="[SITE.toml]", help="The site file.")] = None,
     live: Annotated[bool, typer.Option("--live", help="Send a marked TEST through every path of an alarm.")] = False,
-    data: Annotated[Path, typer.Option(metavar="DIR", help="With --live: the collector's data directory.")] = Path(
+    store: Annotated[bool, typer.Option("--store", help="Read the whole store for damage.")] = False,
+    data: Annotated[Path, typer.Option(metavar="DIR", help="With --live and --store: the data directory.")] = Path(
         "data"
     ),
     broker: BrokerOption = None,
@@ -53,14 +54,17 @@ def check(
 
     The test is no alarm and says so wherever it is seen: TEST, for five minutes, beside whatever is real. Exit status 1
     when any way is dead. Example: sieveward check site.toml
+    Example: sieveward check --store --data data
     Example: sieveward check --live --data data --account /etc/sieveward/keys/check.toml --who Amie
     """
     if live:
         wish = LiveWish(data=data, broker=broker, account=account, ward=ward, who=who, wait_s=wait_s,
                         dashboard=dashboard, as_json=as_json)  # fmt: skip
         check_live(wish, site_file)
+    elif store:
+        check_store(data, as_json=as_json)
     elif site_file is None:
-        raise Refused("name a site file, or say --live to try the alarm's way")
+        raise Refused("name a site file, say --live to try the alarm's way, or --store to look for damage")
     else:
         check_site(site_file, as_json=as_json)
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from collector.cli.says import Refused, say, say_json
+from collector.cli.says import EXIT_FAILED, Refused, say, say_error, say_json
 from collector.site import Site, SiteError, load_site
+from collector.store import StoreError
+from collector.store.connect import store_path
+from collector.store.soundness import damage_in
 
 
 def site_or_refuse(path: Path) -> Site:
@@ -30,3 +33,20 @@ def check_site(site_file: Path, *, as_json: bool) -> None:
     say(f"{site_file} is good: {kind} '{site.facility.id}' with " + ", ".join(f"{n} {w}" for w, n in counts.items()))
     for ward in site.places():
         say(f"  {ward.title}: {len(site.units_of(ward.id))} units")
+
+
+def check_store(data: Path, *, as_json: bool) -> None:
+    """Read a whole store for damage, beside a collector at work; Refused with exit status 1 when there is any."""
+    path = store_path(data)
+    say_error(f"reading all of {path} for damage")
+    try:
+        said = damage_in(path)
+    except StoreError as error:
+        raise Refused(str(error), EXIT_FAILED) from error
+    if as_json:
+        say_json({"store": str(path), "sound": not said, "said": said})
+    if said:
+        way_out = "stop the collector and restore a good copy with `sieveward restore`"
+        raise Refused(f"{path} is damaged ({said}): {way_out}", EXIT_FAILED)
+    if not as_json:
+        say(f"{path} is sound")

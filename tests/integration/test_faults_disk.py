@@ -1,7 +1,9 @@
 """Disks that are full, not to be written or damaged, under a collector at work: said, nothing lost, and on again."""
 
+import json
 import os
 import subprocess
+import sys
 
 import pytest
 
@@ -129,6 +131,20 @@ def test_a_damaged_page_is_found(old_store):
     assert damage_in(old_store) == ""
     spoil(old_store, "reading_hour")
     assert damage_in(old_store).startswith("reading_hour: ")
+
+
+def test_the_command_says_whether_a_store_is_sound(old_store):
+    def run(*more):
+        argv = [sys.executable, "-m", "collector.cli", "check", "--store", "--data", str(old_store.parent), *more]
+        return subprocess.run(argv, capture_output=True, text=True, check=False)
+
+    good = run()
+    assert (good.returncode, good.stdout.strip()) == (0, f"{old_store} is sound")
+    spoil(old_store, "reading_hour")
+    bad = run("--json")
+    assert bad.returncode == 1
+    assert json.loads(bad.stdout)["sound"] is False
+    assert "sieveward restore" in bad.stderr
 
 
 def test_damage_in_what_nobody_asks_for_is_told_within_a_day_and_stays_told(old_store):
