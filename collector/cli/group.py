@@ -39,7 +39,7 @@ def collect(
     Example: sieveward group collect --file group.toml --name collector-1
     """
     told = _told(file)
-    log_to_stderr()
+    log_to_stderr(threads=True)  # a facility's thread has its name
     named = name or socket.gethostname().partition(".")[0].lower()
     say_error(f"'{named}' takes part in the group '{told.id}' with {len(told.facilities)} facilities")
     try:

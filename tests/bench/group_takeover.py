@@ -4,20 +4,22 @@ Takeovers: four facilities under a steady load, two collectors; one is killed (k
 the other is at work for each of its facilities, and until each of their wards has heard of an alert. Then the killed
 one is started again, and what is timed is until it has its share. A node is killed, and what is timed is until every
 facility's collector is at work again. Rates: what waits in the cluster for four facilities is read by one collector, by
-two and by three, in turns; the ratio is to one. Cores that are shared with the nodes make it smaller than it would be.
+two and by three, in turns; the ratio is to one. All share this machine's cores with the nodes, so beside the rates
+stands what a reading costs in processor time: where that does not grow, more machines are that much faster.
 Moments are known to a second.
 Usage: python -m tests.bench.group_takeover [KILLS [READINGS_PER_FACILITY]]
 """
 
 from __future__ import annotations
 
+import os
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from tests.bench.each_broker import Row, show
 from tests.cluster import HOST, Cluster, running_cluster
@@ -82,6 +84,14 @@ def _one_node(group: Group) -> float:
     return took_s
 
 
+class Drained(NamedTuple):
+    """Readings a second, and microseconds of processor time a reading of all collectors and of all nodes."""
+
+    per_s: float
+    collectors_us: float
+    nodes_us: float
+
+
 def rate_site(facility: str) -> str:
     rows = "".join(f'[[unit]]\nid="u{i:05d}"\nmodel="m"\nward="w"\n' for i in range(RATE_UNITS))
     return f'[facility]\nid="{facility}"\n[[ward]]\nid="w"\n[[model]]\nid="m"\n{rows}'
@@ -89,7 +99,7 @@ def rate_site(facility: str) -> str:
 
 def rates(cluster: Cluster, folder: Path, count: int) -> list[Row]:
     """Readings a second over all facilities, by how many collectors; the ratio to one."""
-    found: dict[int, list[float]] = {}
+    found: dict[int, list[Drained]] = {}
     for turn, members in enumerate(MEMBERS):
         group = Group(cluster, folder / str(turn), FACILITIES, 1.0, rate_site, prefix=f"sim-t{turn}f")
         try:
@@ -100,9 +110,13 @@ def rates(cluster: Cluster, folder: Path, count: int) -> list[Row]:
             group.end()
         finally:
             group.close()
-    one = statistics.median(found[1])
-    return [{"of": "rate", "collectors": float(n), "readings_per_s": statistics.median(each),
-             "ratio_to_one": statistics.median(each) / one} for n, each in sorted(found.items())]  # fmt: skip
+    one = _median(found[1])
+    return [{"of": "rate", "collectors": float(n), **_median(each),
+             "ratio_to_one": _median(each)["per_s"] / one["per_s"]} for n, each in sorted(found.items())]  # fmt: skip
+
+
+def _median(each: list[Drained]) -> dict[str, float]:
+    return {name: statistics.median(getattr(one, name) for one in each) for name in Drained._fields}
 
 
 def _with_members(group: Group, members: int) -> None:
@@ -122,7 +136,7 @@ def _feed(group: Group, count: int, turn: int) -> None:
     sys.stderr.write(f"turn {turn + 1} of {len(MEMBERS)}: {count * FACILITIES} readings wait\n")
 
 
-def _drain(group: Group, members: int, count: int) -> float:
+def _drain(group: Group, members: int, count: int) -> Drained:
     """Starts the collectors, each with its share as before, and times from the first reading to the last one stored."""
     for n in range(members):
         group.start(f"c{n}")
@@ -133,12 +147,26 @@ def _drain(group: Group, members: int, count: int) -> float:
         return [one for one in map(group.status, group.facilities) if one.get("pid") in pids]
 
     began = wait_for(lambda: [one for one in read() if one["messages"]], 60, "the first readings")
+    nodes = {node.pid for node in group.cluster.nodes}
+    cpu_s = _cpu_s(pids), _cpu_s(nodes)
     first, began_ms = sum(one["messages"] for one in began), min(one["wall_ms"] for one in began)
-    ended = wait_for(lambda: now if sum(one["messages"] for one in (now := read())) >= count * FACILITIES else None, 300,
-                     "the last readings")  # fmt: skip
+    ended = wait_for(lambda: _all_read(read(), count), 300, "the last readings")
     assert len({one["pid"] for one in ended}) == members, "all of them read"
     last_ms = max(one["wall_ms"] for one in ended)
-    return (count * FACILITIES - first) / (last_ms - began_ms) * 1000
+    got = count * FACILITIES - first
+    return Drained(
+        got / (last_ms - began_ms) * 1000, (_cpu_s(pids) - cpu_s[0]) / got * 1e6, (_cpu_s(nodes) - cpu_s[1]) / got * 1e6
+    )
+
+
+def _cpu_s(pids: set[int]) -> float:
+    """Processor time of processes so far (proc(5): the 14th and 15th field of stat, in clock ticks)."""
+    fields = [Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split() for pid in pids]
+    return sum(int(each[11]) + int(each[12]) for each in fields) / os.sysconf("SC_CLK_TCK")
+
+
+def _all_read(now: list[dict[str, Any]], count: int) -> list[dict[str, Any]] | None:
+    return now if sum(one["messages"] for one in now) >= count * FACILITIES else None
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 """A group of collectors on a cluster of three nodes: whoever dies, nothing is lost, nothing doubled, wards are told."""
 
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -11,11 +13,13 @@ from collector.site import parse_site
 from collector.store.history import open_reader, readings
 from tests.cluster import running_cluster
 from tests.conftest import demand
+from tests.integration import bridge_child
 from tests.integration.group_house import UNITS, Ears, Group, pause, site_text, transitions
 from tests.waiting import wait_for
 
 SPEED = 40.0  # the facility's clock: alarms come and go all the time
 CALM_SPEED = 8.0  # so that the seconds of an election in the cluster are not long enough for a unit to count as silent
+MOMENTS = 60  # of each of the bridge's units
 MORE = 40  # readings of a facility
 ALERT_S = 10.0  # what the wards of a facility may wait from a collector's death to the next alert
 
@@ -95,3 +99,27 @@ def test_a_node_is_killed_and_comes_back_and_the_record_is_whole(house: Group) -
     assert sum(sender.connections for sender in house.senders.values()) > len(house.senders), "somebody was cut off"
     house.finish()
     check_record(house)
+
+
+def bridge_site(facility: str) -> str:
+    units = "".join(f'[[unit]]\nid="u{n:02d}"\nmodel="m"\nward="w"\n' for n in range(bridge_child.UNITS))
+    return f'[facility]\nid="{facility}"\n[[ward]]\nid="w"\n[[model]]\nid="m"\n{units}'
+
+
+@pytest.mark.slow
+def test_a_bridge_speaks_to_a_node_as_to_the_broker_of_one_hospital(tmp_path: Path) -> None:
+    demand(find_nats)
+    with running_cluster(tmp_path / "cluster") as cluster:
+        group = Group(cluster, tmp_path, 1, 1.0, bridge_site)
+        try:
+            group.start("a")
+            group.wait_owned({"a"})
+            first_ms = time.time_ns() // 1_000_000 - 3_600_000
+            argv = ["sim-f0", cluster.brokers[1], str(tmp_path / "spool.sqlite3"), str(first_ms), "0", str(MOMENTS)]
+            bridge = [sys.executable, "-m", "tests.integration.bridge_child", *argv]
+            subprocess.run(bridge, check=True, timeout=60, stdout=subprocess.DEVNULL)
+            wait_for(lambda: group.status("sim-f0")["readings"] == MOMENTS * bridge_child.UNITS, 30, "all of it stored")
+            assert group.status("sim-f0")["quarantined"] == 0
+            group.end()
+        finally:
+            group.close()
