@@ -31,7 +31,8 @@ def _rss_mb() -> float:
         return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS"))
 
 
-def _written_bytes() -> int:
+def written_bytes() -> int:
+    """Bytes that this process has had written to the device."""
     with Path("/proc/self/io").open(encoding="ascii") as lines:
         return next(int(line.split()[1]) for line in lines if line.startswith("write_bytes"))
 
@@ -53,7 +54,7 @@ def measure(units: int, rate_per_s: float, seconds: float) -> dict[str, float]:
         feeder.go()
         before = 0
         while before < rate_per_s * SETTLE_S:
-            before += collector.turn(0.25)
+            before += collector.turn(0.5)
         found = _steady(collector, count - before)
         feeder.end()
         collector.close()
@@ -62,11 +63,11 @@ def measure(units: int, rate_per_s: float, seconds: float) -> dict[str, float]:
 
 def _steady(collector: Collector, count: int) -> dict[str, float]:
     got = batches = 0
-    cpu_s, wall_s, written = time.process_time(), time.perf_counter(), _written_bytes()
+    cpu_s, wall_s, written = time.process_time(), time.perf_counter(), written_bytes()
     while got < count:
-        more = collector.turn(0.25)
+        more = collector.turn(0.5)
         got, batches = got + more, batches + bool(more)
-    cpu_s, wall_s, written = time.process_time() - cpu_s, time.perf_counter() - wall_s, _written_bytes() - written
+    cpu_s, wall_s, written = time.process_time() - cpu_s, time.perf_counter() - wall_s, written_bytes() - written
     return {
         "cpu_share": cpu_s / wall_s, "us_per_reading": 1e6 * cpu_s / got, "batches_per_s": batches / wall_s,
         "disk_bytes_per_reading": written / got,

@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -48,7 +48,8 @@ def hour_of(rng: np.random.Generator, hour_ms: int) -> Columns:
              "volts": (230, 1), "pressure_kpa": (140, 2)}  # fmt: skip
     values = [np.round(rng.normal(*means[q], n), 1) for q in QUANTITIES[:-1]]
     hours = np.round((hour_ms - START_MS) / HOUR_MS + np.arange(n) / n, 1)
-    return Columns(hour_ms + np.arange(n) * EVERY_MS, *values, hours, np.ones(n, np.int8))
+    columns: list[Any] = [hour_ms + np.arange(n) * EVERY_MS, *values, hours, np.ones(n, np.int8)]
+    return Columns(*columns)
 
 
 def _rolled(columns: Columns, width_ms: int) -> Iterator[tuple[float, ...]]:
