@@ -6,9 +6,13 @@ import time
 from typing import Final
 
 # Messages that come within this time of the first are one batch: each commit costs a write to disk, and flash wears out
-# (1,000 readings/s of 10,000 units: a tenth of the bytes written, a third of the processor time; 10 readings/s of 100:
-# 0.5 s writes 0.7 of what 0.25 s does). Readings come every ten seconds, and alarms wait for more than half of one.
-GATHER_S: Final = 0.5
+# (1,000 readings/s of 10,000 units: a tenth of the bytes written, a third of the processor time).
+GATHER_S: Final = 0.2
+#: After a batch of fewer messages than this the load is light, and the next one may wait for longer (10 readings/s of
+#: 100 units: 0.7 of the bytes written). Alarms wait for far more than half a second; behind a backlog, where a broker
+#: holds back what is not acknowledged, every pause in vain would count.
+CALM: Final = 10
+CALM_S: Final = 0.5
 #: A broker that had held messages back for want of acknowledgements goes on within this time of getting them.
 AT_ONCE_S: Final = 0.005
 
@@ -23,6 +27,7 @@ class Pause:
 
     def __init__(self, most: int) -> None:
         self._most = self.enough = most
+        self.longest_s = GATHER_S  # of the next one
         self.stopped_at, self._full = 0, False  # where the last pause waited in vain; whether it had enough
         self._began_s = self._heard_s = self._for_s = 0.0
         self._acknowledged_s = float("-inf")
@@ -52,6 +57,7 @@ class Pause:
     def end(self, count: int) -> None:
         """The batch is closed with `count`."""
         self._full = count >= self.enough
+        self.longest_s = CALM_S if count < CALM else GATHER_S
         idle = time.monotonic() - self._heard_s > self._for_s / 2
         self.stopped_at = count if idle and not self._full else 0
 

@@ -24,7 +24,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from collector.door import Door, tls_context
 from collector.door_words import why_no_answer, why_not_connected, why_refused
 from collector.intake.buffered import BufferedClient
-from collector.intake.pause import GATHER_S, Pause
+from collector.intake.pause import Pause
 
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
 KEEPALIVE_S: Final = 20
@@ -149,7 +149,7 @@ class Subscriber:
         if self._wait(timeout_s):
             self._pause.over()
             self._read()
-            self._gather(min(GATHER_S, timeout_s))
+            self._gather(min(self._pause.longest_s, timeout_s))
         now_s = self._monotonic_s()
         if now_s - self._misc_s >= 1.0:
             self._misc_s = now_s

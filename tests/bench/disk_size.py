@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from collector.followed import Followed
-from collector.intake.pause import GATHER_S
+from collector.intake.pause import CALM_S
 from collector.reading import Reading
 from collector.site import parse_site
 from collector.store import open_store
@@ -29,7 +29,7 @@ from tests.bench.fleet_load import written_bytes
 from tests.bench.read_back import EVERY_MS, FACILITY, START_MS, fill, hour_of
 
 CARD_BYTES: Final = 32e9
-COMMIT_MS: Final = round(1000 * GATHER_S)  # what so light a load gathers for
+COMMIT_MS: Final = round(1000 * CALM_S)  # what so light a load gathers for
 PER_DAY: Final = 24 * HOUR_MS / EVERY_MS
 #: Rows a unit and day that retention counts in days of its own.
 _TABLES: Final = {"reading_hour": "raw_days", "rollup_1m": "minute_days", "rollup_1h": "hour_days"}
