@@ -12,7 +12,6 @@ import os
 import random
 import select
 import socket
-import ssl
 import time
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -24,6 +23,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from collector.door import Door, tls_context
 from collector.door_words import why_no_answer, why_not_connected, why_refused
 from collector.intake.buffered import BufferedClient
+from collector.intake.ends import certificate_until_s, hear_out
 from collector.intake.pause import Pause
 
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
@@ -106,7 +106,7 @@ class Subscriber:
             return
         self.connections += 1
         self._subscribed = False
-        self.certificate_until_s = _certificate_until_s(client.socket())
+        self.certificate_until_s = certificate_until_s(client.socket())
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
         self._tries = 0
         client.subscribe([(topic, 1) for topic in self._topics])
@@ -207,7 +207,7 @@ class Subscriber:
             self._client.disconnect()  # without the last will: whoever breaks on purpose says why in a heartbeat
             self._flush()
             sock.close()
-            _hear_out(connection, deadline_s)
+            hear_out(connection, deadline_s)
 
     # -- the loop's parts ------------------------------------------------------------------------------------------
 
@@ -291,21 +291,3 @@ class Subscriber:
 
 def _later(*_: object) -> None:
     """paho has something to write: it is written with the rest of the turn."""
-
-
-def _certificate_until_s(sock: object) -> float | None:
-    raw = getattr(sock, "raw", sock)
-    shown = raw.getpeercert() if isinstance(raw, ssl.SSLSocket) else None
-    return ssl.cert_time_to_seconds(str(shown["notAfter"])) if shown else None
-
-
-def _hear_out(connection: socket.socket, deadline_s: float) -> None:
-    """Say that nothing more comes, and read until the other side has closed."""
-    try:
-        connection.shutdown(socket.SHUT_WR)
-        while (left_s := deadline_s - time.monotonic()) > 0:
-            connection.settimeout(left_s)
-            if not connection.recv(65_536):
-                return
-    except OSError:  # it is gone already, or does not answer
-        return
