@@ -35,7 +35,7 @@ from collector.rules.events import Event
 from collector.site import Site
 from collector.store import Store, StoreError
 from collector.tongue import speaking
-from collector.topics import bridge_state_topic, gauge_topic, heartbeat_topic, link_topic, readings_topic
+from collector.topics import bridge_state_topic, gauge_topic, heartbeat_topic, link_topic, readings_topic, session_of
 from collector.upkeep import Upkeep
 from collector.watchdog import Watchdog
 
@@ -56,7 +56,7 @@ class Collector:
         self._wall_s, self._monotonic_s = wall_s, monotonic_s
         facility = site.facility.id
         self.line = Subscriber(
-            door, f"sieveward-{facility}",
+            door, session_of(facility),
             [topic(facility, "+") for topic in (readings_topic, link_topic, bridge_state_topic, gauge_topic)],
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
@@ -112,7 +112,7 @@ class Collector:
         watchdog = Watchdog()
         watchdog.ready()
         while not stop.is_set():
-            self.turn(0.25)
+            self.turn(0.5)
             watchdog.beat()
         watchdog.stopping()
 

@@ -23,10 +23,12 @@ def _shown(value: object) -> str:
     return msgspec.json.encode(text).decode() if " " in text or not text else text
 
 
-def log_to_stderr() -> None:
-    """Send lines of INFO and up to stderr, with UTC times."""
+def log_to_stderr(*, threads: bool = False) -> None:
+    """Send lines of INFO and up to stderr, with UTC times; with `threads` each says which thread's it is."""
     handler = logging.StreamHandler(sys.stderr)
-    handler.setFormatter(logging.Formatter("%(asctime)s.%(msecs)03dZ %(levelname)s %(message)s", "%Y-%m-%dT%H:%M:%S"))
+    whose = " [%(threadName)s]" if threads else ""
+    shape = f"%(asctime)s.%(msecs)03dZ %(levelname)s{whose} %(message)s"
+    handler.setFormatter(logging.Formatter(shape, "%Y-%m-%dT%H:%M:%S"))
     logging.Formatter.converter = time.gmtime
     _logger.addHandler(handler)
     _logger.setLevel(logging.INFO)

@@ -50,8 +50,15 @@ def read_recording(path: Path, broken: Broken, facility: str = "") -> Iterator[R
     RecordingError when the file is none at all.
     """
     reader = {"csv": _read_csv, "parquet": _read_parquet, "senml": _read_senml}[form_of(path)]
-    try:
+    with recording_errors(path):
         yield from reader(path, broken, facility)
+
+
+@contextmanager
+def recording_errors(path: Path) -> Iterator[None]:
+    """Make errors of reading a file a RecordingError that names it."""
+    try:
+        yield
     except FileNotFoundError as error:
         raise RecordingError(f"{path}: no such file") from error
     except (OSError, UnicodeDecodeError) as error:
@@ -103,18 +110,29 @@ def _checked(reading: Reading) -> Reading:
 
 
 def _read_parquet(path: Path, broken: Broken, facility: str) -> Iterator[Reading]:
+    number = 0
+    for batch in parquet_batches(path, 8192):
+        yield from readings_in(batch, number, broken)
+        number += batch.num_rows
+
+
+def parquet_batches(path: Path, rows: int) -> Iterator[RecordBatch]:
+    """A Parquet recording in batches of at most so many rows, its columns checked; OSError as pyarrow says."""
     import pyarrow.parquet as pq  # a quarter of a second to import: only for those who use it
 
     with pq.ParquetFile(path) as file:
         names = _columns(path, file.schema_arrow.names)
-        number = 0
-        for batch in file.iter_batches(batch_size=8192, columns=names):
-            for unit, moment, values in _parquet_rows(batch):
-                number += 1
-                try:
-                    yield _checked(_from_values(unit, moment, values))
-                except (ValueError, TypeError, AttributeError) as error:
-                    broken(number, str(error))
+        yield from file.iter_batches(batch_size=rows, columns=names)
+
+
+def readings_in(batch: RecordBatch, number: int, broken: Broken) -> Iterator[Reading]:
+    """The readings of a batch whose first row comes after so many others."""
+    for unit, moment, values in _parquet_rows(batch):
+        number += 1
+        try:
+            yield _checked(_from_values(unit, moment, values))
+        except (ValueError, TypeError, AttributeError) as error:
+            broken(number, str(error))
 
 
 def _parquet_rows(batch: RecordBatch) -> Iterator[tuple[object, object, list[object]]]:

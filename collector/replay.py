@@ -35,11 +35,12 @@ class Summary(msgspec.Struct):
 
 def merged(paths: Iterable[Path], broken: Broken, facility: str) -> Iterator[Reading]:
     """Several recordings as one stream in time order, each file being in time order itself."""
-    streams = [read_recording(path, _named(path, broken), facility) for path in paths]
+    streams = [read_recording(path, named(path, broken), facility) for path in paths]
     return streams[0] if len(streams) == 1 else heapq.merge(*streams, key=lambda reading: reading.time_ms)
 
 
-def _named(path: Path, broken: Broken) -> Broken:
+def named(path: Path, broken: Broken) -> Broken:
+    """`broken`, with the file and row in front of the reason."""
     return lambda row, reason: broken(row, f"{path}:{row}: {reason}")
 
 

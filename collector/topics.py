@@ -49,3 +49,8 @@ def split_topic(topic: str) -> tuple[str, str, str] | None:
     if (kind, last) not in (("unit", "readings"), ("cylinder", "readings"), ("bridge", "link")):
         return None
     return parts[2], kind, parts[4]
+
+
+def session_of(facility: str) -> str:
+    """The MQTT client id that a facility's collector has, and with it the session that the broker keeps for it."""
+    return f"sieveward-{facility}"

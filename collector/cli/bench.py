@@ -1,7 +1,9 @@
-"""`sieveward bench warnings`: the warnings tried on many simulated falls with known truth, beside two baselines."""
+"""`sieveward bench`: the warnings tried on simulated falls with known truth, and figures of speed, memory and disk."""
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,12 +18,7 @@ if TYPE_CHECKING:
 
 _WIDTH = 140  # of tables that go into a file
 
-app = typer.Typer(help="Measure what the rules are worth.", no_args_is_help=True)
-
-
-@app.callback()
-def _group() -> None:
-    """Keeps the group a group while it has one command."""
+app = typer.Typer(help="Measure what the rules are worth, and how fast all of it is.", no_args_is_help=True)
 
 
 @app.command("warnings")
@@ -59,6 +56,23 @@ def warnings(
     else:
         console = Console(highlight=False, markup=False)
         report.show(result, console if console.is_terminal else Console(width=_WIDTH, highlight=False, markup=False))
+
+
+@app.command("figures")
+def figures(
+    full: Annotated[bool, typer.Option("--full", help="Larger and longer: some ten minutes instead of two.")] = False,
+) -> None:
+    """Measure speed, memory and disk on this machine, in one table with the limits and what is compared with.
+
+    It needs the source tree, since the measurements lie beside the tests. Leave the machine alone meanwhile.
+    Example: sieveward bench figures --full
+    """
+    root = Path(__file__).parents[2]
+    if not (root / "tests" / "bench" / "figures.py").exists():
+        raise Refused(f"{root} holds no tests/bench: run this from the source tree")
+    argv = [sys.executable, "-m", "tests.bench.figures", *(["--full"] if full else [])]
+    if subprocess.run(argv, cwd=root, check=False).returncode:
+        raise Refused("the measurements did not end well; see above", EXIT_FAILED)
 
 
 def _kinds(only: list[str]) -> list[str]:

@@ -16,6 +16,7 @@ from collector.cli.doors import AccountOption, BrokerOption, door_or_refuse
 from collector.cli.says import EXIT_FAILED, Refused, say_error
 from collector.clock import Clock, ScaledClock, WallClock
 from collector.door import Door
+from collector.group.fence import seen_epoch
 from collector.live import Collector
 from collector.log import log_to_stderr
 from collector.site import Site
@@ -49,6 +50,8 @@ def run_collector(site_file: Path, site: Site, door: Door, data: Path, clock: Cl
     """Collect until `stop` is set; Refused with what the store says when it cannot go on."""
     try:
         with open_store(data, site.facility.id) as store:
+            if seen_epoch(store.conn):
+                raise Refused(f"{store.path} is followed by a group: use 'sieveward group collect', not this command")
             collector = Collector(
                 site,
                 store,

@@ -17,6 +17,7 @@ from collector.cli import (
     due,
     export,
     fleet,
+    group,
     inventory,
     journal,
     keep,
@@ -67,6 +68,7 @@ app.add_typer(work.app, name="work")
 app.add_typer(journal.app, name="journal")
 app.add_typer(keep.app, name="keep")
 app.add_typer(site.app, name="site")
+app.add_typer(group.app, name="group")
 app.add_typer(bench.app, name="bench")
 
 

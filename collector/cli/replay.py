@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 import sys
 from collections import deque
 from collections.abc import Iterator
@@ -12,6 +11,7 @@ from typing import IO, Annotated
 
 import typer
 
+from collector.blocks import Past
 from collector.cli.check import site_or_refuse
 from collector.cli.compared import tell_compared, tried_or_refuse
 from collector.cli.export import LAST_MS, moment
@@ -20,10 +20,11 @@ from collector.reading import Reading, iso_utc
 from collector.recording import Broken, RecordingError
 from collector.replay import Replay, Summary, merged
 from collector.rules.events import event_line
-from collector.rules.limits import MINUTE
+from collector.rules.limits import HOUR, MINUTE
+from collector.sharded import ShardedReplay, worthwhile_jobs
 from collector.site import Site
 from collector.store import StoreError
-from collector.store.history import facility_id, iter_readings, open_reader
+from collector.store.history import extent, facility_id, iter_readings, open_reader
 from collector.whatif.sidebyside import SideBySide
 from collector.whatif.tally import difference_line
 
@@ -52,6 +53,9 @@ def replay(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE.jsonl", help="Where events go, or what differs; events else to stdout.")
     ] = None,
+    jobs: Annotated[
+        int, typer.Option(min=0, help="Processes, each with whole wards; 0: one a core if it is worth it.")
+    ] = 0,
     as_json: Annotated[
         bool, typer.Option("--json", help="The summary, or the comparison, as one JSON object.")
     ] = False,
@@ -69,13 +73,23 @@ def replay(
     tried = tried_or_refuse(site, changes, against)
     broken = _Broken()
     window_ms = round(window_min * MINUTE)
-    run = Replay(site) if tried is None else SideBySide(site, tried, window_ms=window_ms)
+    past = _past(site, files or [], data, (since, until))
+    run: Replay | SideBySide | ShardedReplay
+    if tried is not None:
+        run = SideBySide(site, tried, window_ms=window_ms)
+    else:
+        jobs = jobs or worthwhile_jobs(past)
+        run = ShardedReplay(site, past, jobs) if jobs > 1 else Replay(site)
     try:
         with progress("readings") as shown:
-            _write(run, _counted(_past(site, files or [], data, (since, until), broken), shown), out)
+            lines = _lines(run, past, site, broken, shown)
+            if out is None and isinstance(run, SideBySide):
+                deque(lines, maxlen=0)  # differences are not for stdout: what is told of them is
+            else:
+                _write(lines, out)
     except (RecordingError, StoreError) as error:
         raise Refused(str(error)) from error
-    if isinstance(run, Replay):
+    if not isinstance(run, SideBySide):
         run.summary.broken = broken.count
         _tell(run.summary, as_json)
     elif as_json:
@@ -86,39 +100,51 @@ def replay(
         raise Refused(f"{broken.count} rows could not be read; they are left out above", EXIT_FAILED)
 
 
-def _write(run: Replay | SideBySide, readings: Iterator[Reading], out: Path | None) -> None:
-    """Go through the past; events go to `out` or to stdout, differences to `out` only."""
+def _lines(
+    run: Replay | SideBySide | ShardedReplay, past: Past, site: Site, broken: _Broken, shown: Counting
+) -> Iterator[bytes]:
+    """Events, or differences, as lines."""
+    if isinstance(run, ShardedReplay):
+        return run.lines(broken, shown)
+    readings = _counted(_readings(past, site, broken), shown)
     if isinstance(run, Replay):
-        lines = map(event_line, run.events(readings))
-    else:
-        lines = map(difference_line, run.differences(readings))
-    if out is None and not isinstance(run, Replay):
-        deque(lines, maxlen=0)
-        return
+        return map(event_line, run.events(readings))
+    return map(difference_line, run.differences(readings))
+
+
+def _write(lines: Iterator[bytes], out: Path | None) -> None:
+    """Go through the past; lines go to `out` or to stdout."""
     with _sink(out) as sink:
         for line in lines:
             sink.write(line + b"\n")
 
 
-def _past(
-    site: Site, files: list[Path], data: Path | None, span: tuple[str | None, str | None], broken: Broken
-) -> Iterator[Reading]:
-    """The readings of files or of a store, in time order, streaming."""
+def _past(site: Site, files: list[Path], data: Path | None, span: tuple[str | None, str | None]) -> Past:
+    """Which past; of a store what it holds now, so that whoever reads it reads the same."""
     from_ms, to_ms = moment(span[0], 0), moment(span[1], LAST_MS)
     if bool(files) == (data is not None):
         raise Refused("say which past: recordings, or --data with the collector's data directory")
     if data is None:
-        stream = merged(files, broken, site.facility.id)
-        return (r for r in stream if from_ms <= r.time_ms < to_ms)
-    conn = open_reader(data)
-    if (facility := facility_id(conn)) not in ("", site.facility.id):
-        raise Refused(f"{data} holds readings of '{facility}', and the site file is that of '{site.facility.id}'")
-    return _stored(conn, from_ms, to_ms)
+        return Past(tuple(files), None, from_ms, to_ms)
+    try:
+        with closing(open_reader(data)) as conn:
+            if (facility := facility_id(conn)) not in ("", site.facility.id):
+                raise Refused(f"{data} holds readings of '{facility}', and the site file is that of "
+                              f"'{site.facility.id}'")  # fmt: skip
+            newest_ms = extent(conn).newest_ms
+    except StoreError as error:
+        raise Refused(str(error)) from error
+    return Past((), data, from_ms, min(to_ms, (newest_ms or 0) + HOUR))
 
 
-def _stored(conn: sqlite3.Connection, from_ms: int, to_ms: int) -> Iterator[Reading]:
-    with closing(conn):
-        yield from iter_readings(conn, from_ms, to_ms)
+def _readings(past: Past, site: Site, broken: Broken) -> Iterator[Reading]:
+    """The readings of files or of a store, in time order, streaming."""
+    if past.data is None:
+        stream = merged(past.files, broken, site.facility.id)
+        yield from (r for r in stream if past.from_ms <= r.time_ms < past.to_ms)
+        return
+    with closing(open_reader(past.data)) as conn:
+        yield from iter_readings(conn, past.from_ms, past.to_ms)
 
 
 class _Broken:

@@ -12,7 +12,6 @@ import os
 import random
 import select
 import socket
-import ssl
 import time
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -23,6 +22,9 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.door import Door, tls_context
 from collector.door_words import why_no_answer, why_not_connected, why_refused
+from collector.intake.buffered import BufferedClient
+from collector.intake.ends import certificate_until_s, hear_out
+from collector.intake.pause import Pause
 
 BATCH: Final = 500  # messages; larger ones commit no cheaper (measured), and delay the alert of the first one
 KEEPALIVE_S: Final = 20
@@ -51,6 +53,7 @@ class Subscriber:
         monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
         self.door = door
+        self.other_doors: list[Door] = []  # of the same cluster and account: each next attempt takes the next door
         self.state, self.said = CONNECTING, "not tried yet"
         self.certificate_until_s: float | None = None  # when the broker's certificate ends, seconds since 1970
         self.connections = 0  # counts CONNACKs: packet ids of an earlier connection mean nothing
@@ -58,13 +61,15 @@ class Subscriber:
         self._monotonic_s = monotonic_s
         self._batch: list[Message] = []
         self._published: list[int] = []
+        self._tries = 0  # since the last connection
         self._retry_s, self._backoff_s, self._misc_s = monotonic_s() + PAUSE_S, BACKOFF_S[0], 0.0
+        self._pause = Pause(BATCH)
         self._up = False  # whether there is a connection, or one in the making
         self._subscribed = self._turned_away = self._answered = False
         self._client = self._make(door.client_id or client_id, will)
 
-    def _make(self, client_id: str, will: tuple[str, bytes] | None) -> mqtt.Client:
-        client = mqtt.Client(
+    def _make(self, client_id: str, will: tuple[str, bytes] | None) -> BufferedClient:
+        client = BufferedClient(
             CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=mqtt.MQTTv311,
             manual_ack=True, reconnect_on_failure=False,
         )  # fmt: skip
@@ -80,6 +85,7 @@ class Subscriber:
         client.on_subscribe = self._on_subscribe
         client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
+        client.on_socket_register_write = _later  # else every acknowledgement would go through paho's writing by itself
         return client
 
     # -- paho's callbacks: each hands over one thing ---------------------------------------------------------------
@@ -100,8 +106,9 @@ class Subscriber:
             return
         self.connections += 1
         self._subscribed = False
-        self.certificate_until_s = _certificate_until_s(client.socket())
+        self.certificate_until_s = certificate_until_s(client.socket())
         self.state, self.said, self._backoff_s = CONNECTED, f"connected to {self._where}", BACKOFF_S[0]
+        self._tries = 0
         client.subscribe([(topic, 1) for topic in self._topics])
 
     def _on_subscribe(
@@ -140,7 +147,9 @@ class Subscriber:
         if not self._up and not self._connect(timeout_s):
             return []
         if self._wait(timeout_s):
+            self._pause.over()
             self._read()
+            self._gather(min(self._pause.longest_s, timeout_s))
         now_s = self._monotonic_s()
         if now_s - self._misc_s >= 1.0:
             self._misc_s = now_s
@@ -157,10 +166,14 @@ class Subscriber:
         for _topic, _payload, mid, connection in batch:
             if mid and connection == current:
                 ack(mid, 1)
+        self._flush()
+        self._pause.acknowledged()
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = True) -> int:
         """Send with QoS 1; returns the packet id, which `take_published` gives back once the broker has the message."""
-        return self._client.publish(topic, payload, qos=1, retain=retain).mid
+        mid = self._client.publish(topic, payload, qos=1, retain=retain).mid
+        self._flush()
+        return mid
 
     def take_published(self) -> list[int]:
         """Packet ids acknowledged by the broker since the last call."""
@@ -184,7 +197,7 @@ class Subscriber:
         deadline_s = time.monotonic() + GOODBYE_S
         while self._client.socket() and self._client.want_write() and time.monotonic() < deadline_s:
             select.select([], [sock], [], GOODBYE_S)
-            self._client.loop_write()
+            self._flush()
         if sock.fileno() < 0:
             return
         # paho closes its socket as soon as DISCONNECT is written. With unread input that resets the connection, and the
@@ -192,8 +205,9 @@ class Subscriber:
         # connection open until the broker has ended it.
         with socket.socket(fileno=os.dup(sock.fileno())) as connection:
             self._client.disconnect()  # without the last will: whoever breaks on purpose says why in a heartbeat
+            self._flush()
             sock.close()
-            _hear_out(connection, deadline_s)
+            hear_out(connection, deadline_s)
 
     # -- the loop's parts ------------------------------------------------------------------------------------------
 
@@ -221,7 +235,11 @@ class Subscriber:
     def _again_later(self) -> None:
         # Jitter, so that many clients do not come back in the same moment after a power cut.
         self._retry_s = self._monotonic_s() + self._backoff_s * random.uniform(0.7, 1.3)  # noqa: S311 - no secret
-        self._backoff_s = min(self._backoff_s * 2, BACKOFF_S[1])
+        self._tries += 1
+        if self._tries % (1 + len(self.other_doors)) == 0:  # each door is tried before the pause grows
+            self._backoff_s = min(self._backoff_s * 2, BACKOFF_S[1])
+        self.other_doors.append(self.door)
+        self.door = self.other_doors.pop(0)
 
     def _wait(self, timeout_s: float) -> bool:
         """Wait for something to read, writing what waits to be written; False when there is nothing."""
@@ -234,8 +252,24 @@ class Subscriber:
         writers = [sock] if self._client.want_write() else []
         readable, writable, _ = select.select([sock], writers, [], timeout_s)
         if writable:
-            self._client.loop_write()
+            self._flush()
         return bool(readable)
+
+    def _flush(self) -> None:
+        try:
+            self._client.flush()
+        except OSError as error:
+            self._lost(f"lost {self._where}: {error.strerror or error}")
+
+    def _gather(self, for_s: float) -> None:
+        """Wait a little for more, so that many messages share a commit."""
+        pause = self._pause
+        pause.begin(for_s, len(self._batch))
+        while (left_s := pause.left_s(len(self._batch))) > 0:
+            if self._wait(left_s):
+                self._read()
+                pause.heard()
+        pause.end(len(self._batch))
 
     def _read(self) -> None:
         """Read until the socket is idle or the batch is full."""
@@ -255,18 +289,5 @@ class Subscriber:
         self._again_later()
 
 
-def _certificate_until_s(sock: object) -> float | None:
-    shown = sock.getpeercert() if isinstance(sock, ssl.SSLSocket) else None
-    return ssl.cert_time_to_seconds(str(shown["notAfter"])) if shown else None
-
-
-def _hear_out(connection: socket.socket, deadline_s: float) -> None:
-    """Say that nothing more comes, and read until the other side has closed."""
-    try:
-        connection.shutdown(socket.SHUT_WR)
-        while (left_s := deadline_s - time.monotonic()) > 0:
-            connection.settimeout(left_s)
-            if not connection.recv(65_536):
-                return
-    except OSError:  # it is gone already, or does not answer
-        return
+def _later(*_: object) -> None:
+    """paho has something to write: it is written with the rest of the turn."""

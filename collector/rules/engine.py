@@ -23,12 +23,15 @@ from collector.rules.limits import LIMITS, Limits
 from collector.rules.memory import Tracked
 from collector.rules.proven import follow_proven, take_proof
 from collector.rules.shared import SharedConditions
+from collector.rules.shown import show
 from collector.rules.silences import Silences
 from collector.rules.together import room_warmth_k, tell_shared
 from collector.rules.unitrow import OFF, RUNNING, SILENT, UNSEEN, UnitRow
 from collector.site import Site
 
 _LOSS = silences.KIND + 1
+#: When, of which kind, and the unit or ward that it is one of.
+Deadline = tuple[int, int, str]
 
 
 class RulesEngine:
@@ -45,7 +48,7 @@ class RulesEngine:
         self._wards: dict[str, list[Tracked]] = {}
         for unit in self._units.values():
             self._wards.setdefault(unit.ward.id, []).append(unit)
-        self._due: list[tuple[int, int, str]] = []  # (deadline, kind, unit or ward): at most one silence a unit
+        self._due: list[Deadline] = []  # a heap: at most one silence a unit
         self._shared = SharedConditions(self._wards, self._due, self.touched)
         self._shared.add(sags.kind(limits))
         self._shared.add(analyser.kind(limits))
@@ -137,8 +140,12 @@ class RulesEngine:
 
     def _first_seen(self, unit: Tracked, time_ms: int) -> None:
         unit.memory.first_ms = time_ms
+        self.begin(time_ms)
+
+    def begin(self, first_ms: int) -> None:
+        """The facility's first reading, whichever unit's, was taken then: silence of one never heard counts from it."""
         if self._silences.first_ms is None:
-            self._silences.first_ms = time_ms
+            self._silences.first_ms = first_ms
             self._set_deadlines()
 
     def _settle(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
@@ -160,7 +167,7 @@ class RulesEngine:
         analyser.check_step(unit, r, phase, limits, self._shared, found)
         if phase != row.phase:
             self._change_phase(unit, phase, r, was_on, found)
-        self._show(unit, r, now_ms)
+        show(unit, r, now_ms, limits)
         is_on = phase != OFF
         notes = hours.account(unit, r, was_on, is_on, limits)
         if notes:
@@ -179,29 +186,6 @@ class RulesEngine:
         if phase != OFF and not was_on:
             supply.came_back(unit, r, found)
         phases.enter(unit, phase, r.time_ms)
-
-    def _show(self, unit: Tracked, r: Reading, now_ms: int) -> None:
-        row, memory = unit.row, unit.memory
-        row.received_ms = now_ms
-        # An analyser that has died leaves no value behind that would go on looking good.
-        if r.purity_pct is not None:
-            row.purity_pct, memory.purity_ms = r.purity_pct, r.time_ms
-        elif memory.purity_ms is not None and r.time_ms - memory.purity_ms > self.limits.absent_ms:
-            row.purity_pct = None
-        if r.flow_lpm is not None:
-            row.flow_lpm, memory.flow_ms = r.flow_lpm, r.time_ms
-        elif memory.flow_ms is not None and r.time_ms - memory.flow_ms > self.limits.absent_ms:
-            row.flow_lpm = None
-        if r.power_w is not None:
-            row.power_w = r.power_w
-        if r.temp_c is not None:
-            row.temp_c = r.temp_c
-        if r.volts is not None:
-            row.volts = r.volts
-        if r.pressure_kpa is not None:
-            row.pressure_kpa = r.pressure_kpa
-        if r.hours_h is not None:
-            row.hours_h = r.hours_h
 
     def _while_on(self, unit: Tracked, r: Reading, phase: str, found: list[Event]) -> None:
         memory = unit.memory
@@ -240,18 +224,29 @@ class RulesEngine:
 
     def tick(self, watermark_ms: int) -> list[Event]:
         """Do what was due before watermark_ms; no reading older than it should still be on its way, one of it may."""
-        found: list[Event] = []
+        self._silences.watermark_ms = watermark_ms
+        if not self.is_due(watermark_ms):
+            return []
+        return [event for _, events in self.deadlines(watermark_ms) for event in events]
+
+    def is_due(self, watermark_ms: int) -> bool:
+        """Whether anything was due before watermark_ms."""
+        return bool(self._due) and self._due[0][0] < watermark_ms
+
+    def deadlines(self, watermark_ms: int) -> Iterator[tuple[Deadline, list[Event]]]:
+        """What tick does, deadline by deadline, in the order in which a facility's are done whatever its size."""
         self._silences.watermark_ms = watermark_ms
         due = self._due
         while due and due[0][0] < watermark_ms:
-            due_ms, kind, name = heapq.heappop(due)
+            found: list[Event] = []
+            deadline = due_ms, kind, name = heapq.heappop(due)
             if kind == silences.KIND:
                 self._silences.due(self._units[name], due_ms, found)
             elif kind == _LOSS:
                 self._judge(name, due_ms, found)
             else:
                 self._shared.judge(kind, name, due_ms, found)
-        return found
+            yield deadline, found
 
     def _judge(self, ward: str, due_ms: int, found: list[Event]) -> None:
         units = self._wards[ward]

@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO, Final
 
-import pyarrow as pa
-
 from collector.safekeeping.errors import KeepingError
 
 SUFFIX: Final = ".zst"
@@ -25,6 +23,8 @@ def nothing(_done: int) -> None:
 
 def pack(source: Path, target: Path, progress: Progress = nothing) -> str:
     """Pack a file and bring it to the disk; returns the SHA-256 of what was packed."""
+    import pyarrow as pa  # many megabytes: only for those who make or open a safe copy
+
     digest, done = hashlib.sha256(), 0
     with source.open("rb") as file, pa.CompressedOutputStream(str(target), _CODEC) as out:
         for chunk in _chunks(file):
@@ -52,6 +52,8 @@ def unpacked_sum(source: Path, progress: Progress = nothing) -> str:
 
 
 def _unpacked(source: Path, take: Callable[[bytes], int], progress: Progress) -> str:
+    import pyarrow as pa  # many megabytes: only for those who make or open a safe copy
+
     digest, done = hashlib.sha256(), 0
     try:
         with pa.CompressedInputStream(str(source), _CODEC) as file:

@@ -11,7 +11,6 @@ from collections.abc import Collection, Mapping
 
 import msgspec
 import numpy as np
-from scipy import stats
 
 from collector.rules.unitrow import UnitRow
 from collector.service.given import Given
@@ -46,6 +45,8 @@ class WardDemand(msgspec.Struct, frozen=True, kw_only=True):
 
 def k_of_n(k: int, n: int, availability: float) -> float:
     """The chance that at least k of n units are up, each on its own with this availability."""
+    from scipy import stats  # half a second and many megabytes: only for those who ask for it
+
     return float(stats.binom.sf(k - 1, n, availability))
 
 

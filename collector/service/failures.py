@@ -17,7 +17,6 @@ from statistics import fmean, median
 from typing import Final
 
 import msgspec
-from scipy import stats
 
 from collector.rules import entries
 from collector.rules.entries import JournalRow
@@ -116,6 +115,8 @@ def mtbf(run_h: float, failures: int, confidence: float = CONFIDENCE) -> Mtbf:
     Source: NIST/SEMATECH e-Handbook 8.4.5.1, time-terminated: from 2T/chi2(1-a/2; 2r+2) to 2T/chi2(a/2; 2r), and
     T/ln(1/a) without failures. It assumes a constant rate: units that wear out fail later and then together.
     """
+    from scipy import stats  # half a second and many megabytes: only for those who ask for it
+
     left = 1 - confidence
     if run_h <= 0:
         return Mtbf(run_h=0.0, failures=failures, mean_h=None, low_h=None, high_h=None, confidence=confidence)

@@ -21,7 +21,6 @@ from typing import Final, NamedTuple
 import msgspec
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
 from collector.rules.limits import DAY
 from collector.service.stock import Stock
@@ -91,6 +90,8 @@ def failures_per_day(unplanned: int, units: int, observed_days: float) -> float:
 
 def chance_due(planned: Planned, by_ms: float, later_ms: float = 0.0) -> float:
     """The chance that a task is due by a moment, its forecast moved `later_ms` on."""
+    from scipy import stats  # half a second and many megabytes: only for those who ask for it
+
     off_ms = by_ms - planned.p50_ms - later_ms
     spread_ms = (planned.p95_ms - planned.p50_ms if off_ms > 0 else planned.p50_ms - planned.p05_ms) / _Z95
     if spread_ms <= 0:
@@ -161,6 +162,8 @@ def _need(part: Part, stock: Stock, planned: Sequence[Planned], per_day: float, 
 
 
 def _failures_pmf(mean: float) -> Pmf:
+    from scipy import stats  # half a second and many megabytes: only for those who ask for it
+
     most = min(_MOST, int(stats.poisson.isf(_TINY, mean)) + 1)
     chances: Pmf = stats.poisson.pmf(np.arange(most + 1), mean)
     return chances

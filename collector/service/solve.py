@@ -9,16 +9,17 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Hashable, Mapping
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import msgspec
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_array
 
 from collector.service.ledger import Ledger
 from collector.service.scores import JOURNEY, TRIP, VISIT, job_cost
 from collector.service.workload import SETUP_MIN, Workload
+
+if TYPE_CHECKING:
+    from scipy.optimize import LinearConstraint
 
 #: A gap this small counts as an optimum: less than a walk to a ward in a plan of a thousand points.
 OPTIMAL_GAP: Final = 5e-3
@@ -180,10 +181,15 @@ class Block:
 
     def _milp(self, integrality: list[int], seconds: float) -> Any:  # noqa: ANN401 - scipy has no types
         options = {"time_limit": seconds, "mip_rel_gap": OPTIMAL_GAP}
+        from scipy.optimize import Bounds, milp  # half a second: only for those who plan
+
         return milp(np.array(self.cost), integrality=integrality, bounds=Bounds(0, 1), constraints=self._matrix(),
                     options=options)  # fmt: skip
 
     def _matrix(self) -> LinearConstraint:
+        from scipy.optimize import LinearConstraint
+        from scipy.sparse import csr_array
+
         lengths = [len(row) for row, _, _ in self.rows]
         columns = [column for row, _, _ in self.rows for column in row]
         values = [value for row, _, _ in self.rows for value in row.values()]

@@ -12,7 +12,6 @@ from itertools import pairwise
 
 import msgspec
 import numpy as np
-from scipy import stats
 
 
 class Life(msgspec.Struct, frozen=True):
@@ -62,6 +61,8 @@ def kaplan_meier(lives: Iterable[Life], confidence: float = 0.95) -> Survival:
 
 
 def _points(failed: list[float], alive: Sequence[float], confidence: float) -> list[Point]:
+    from scipy import stats  # half a second and many megabytes: only for those who ask for it
+
     sf = stats.ecdf(stats.CensoredData(uncensored=failed, right=alive)).sf
     with warnings.catch_warnings():
         # SciPy says so where survival is 1 or 0 and the formula has no bounds: they are None then.

@@ -14,6 +14,9 @@ from collector.store.errors import StoreError, store_errors, translate
 
 STORE_NAME: Final = "store.sqlite3"
 BUSY_MS: Final = 5_000
+#: A file of this name beside the store says that other machines open it too, by a network file system. A WAL needs
+#: memory that all share, so such a store has a rollback journal: readers and writer wait for each other.
+SHARED_MARK: Final = "opened-by-many-machines"
 
 #: A commit writes whole pages to the WAL. A live batch of one small hospital touches three or four pages with a few
 #: dozen bytes each, so larger pages would wear the SD card; 8 KiB made batches of 500 units 5 % quicker (measured).
@@ -40,7 +43,7 @@ def connect_writer(
                                isolation_level=None, check_same_thread=False)  # fmt: skip
         try:
             conn.execute(f"PRAGMA page_size={PAGE_BYTES}")
-            conn.execute("PRAGMA journal_mode=WAL")
+            conn.execute(f"PRAGMA journal_mode={'TRUNCATE' if (path.parent / SHARED_MARK).exists() else 'WAL'}")
             conn.execute(f"PRAGMA synchronous={'FULL' if durable else 'NORMAL'}")
             conn.execute(f"PRAGMA wal_autocheckpoint={WAL_PAGES}")
             conn.execute(f"PRAGMA journal_size_limit={WAL_KEPT_BYTES}")

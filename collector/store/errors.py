@@ -20,10 +20,11 @@ Kind = Literal[
     "newer-schema",
     "older-schema",
     "refused",
+    "fenced",
 ]
 
 #: Kinds that waiting and trying again will not mend: a person has to do something first.
-FATAL: Final[frozenset[Kind]] = frozenset({"corrupt", "other-facility", "newer-schema", "older-schema"})
+FATAL: Final[frozenset[Kind]] = frozenset({"corrupt", "other-facility", "newer-schema", "older-schema", "fenced"})
 
 
 class StoreError(Exception):
@@ -59,6 +60,7 @@ _SENTENCES: Final[dict[Kind, str]] = {
     "directory, or mount the disk for writing.",
     "corrupt": "{path} is damaged or is no store ({said}). Stop the collector, keep a copy of the file and its -wal, "
     "and restore a backup, or move the file away to begin a new one.",
+    "fenced": "{path} is followed by another collector of the group ({said}); that one goes on with it.",
     "refused": "{path} refused the change: {said}. The journal can only be added to.",
     "io": "{path}, or its -wal or -shm beside it, cannot be opened, read or written ({said}). Check the disk, and that "
     "nothing else stands under those names.",

@@ -7,20 +7,27 @@ runs in a transaction of its own, together with the record that it ran. A store 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import cache
 from pathlib import Path
-from typing import Final
-
-from sqlite_utils import Database
-from sqlite_utils.migrations import Migrations
+from typing import TYPE_CHECKING, Final
 
 from collector.store.connect import immediate
 from collector.store.errors import StoreError, store_errors
 
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
 MIGRATION_SET: Final = "sieveward-store"
-_APPLIED: Final = f"SELECT name FROM {Migrations.migrations_table} WHERE migration_set = ?"  # noqa: S608
-MIGRATIONS: Final = Migrations(MIGRATION_SET)
+_TABLE: Final = "_sqlite_migrations"  # the library's, which is imported only when there is something to do
+_APPLIED: Final = f"SELECT name FROM {_TABLE} WHERE migration_set = ?"  # noqa: S608
+MIGRATIONS: list[Callable[[Database], None]] = []
+
+
+def _migration(step: Callable[[Database], None]) -> Callable[[Database], None]:
+    MIGRATIONS.append(step)
+    return step
+
 
 #: Quantities that the rollups carry; each has four columns: _n, _sum, _min, _max.
 ROLLED: Final = ("purity_pct", "flow_lpm", "power_w", "temp_c", "volts")
@@ -93,14 +100,14 @@ JOURNAL_GUARDS: Final = ("journal_chain", "journal_advance", "journal_no_update"
                          "journal_head_forward", "journal_head_stays")  # fmt: skip
 
 
-@MIGRATIONS()
+@_migration
 def first_layout(db: Database) -> None:
     """Readings, rollups, what is known now, quarantine and the journal."""
     for statement in (*_READINGS, *_NOW, *_JOURNAL):
         db.conn.execute(statement)
 
 
-@MIGRATIONS()
+@_migration
 def capacity(db: Database) -> None:
     """Capacity by the hour, and the estimator's memory of each unit."""
     db.conn.execute("""CREATE TABLE capacity_hour (unit_no INTEGER NOT NULL, hour_ms INTEGER NOT NULL,
@@ -110,7 +117,7 @@ def capacity(db: Database) -> None:
     db.conn.execute("CREATE TABLE estimate (unit_no INTEGER PRIMARY KEY, body BLOB NOT NULL)")
 
 
-@MIGRATIONS()
+@_migration
 def people(db: Database) -> None:
     """Accounts, sessions, one-time codes, wall links, and what was tried in vain; secrets are kept as hashes only."""
     for statement in (
@@ -133,7 +140,7 @@ def people(db: Database) -> None:
         db.conn.execute(statement)
 
 
-@MIGRATIONS()
+@_migration
 def late_minutes(db: Database) -> None:
     """Minutes that readings came for after they were rolled up: whoever copies what is rolled up copies them again."""
     # AUTOINCREMENT: a number is never given twice, so "after the last one seen" holds when rows are taken away.
@@ -144,15 +151,26 @@ def late_minutes(db: Database) -> None:
 def migrate(conn: sqlite3.Connection, path: Path) -> None:
     """Bring the store up to date; StoreError when it is newer than this program or not a store."""
     with store_errors(path):
-        _refuse_newer(conn, path)
+        if not _known() - _refuse_newer(conn, path):
+            return
         try:
-            MIGRATIONS.apply(Database(conn, execute_plugins=False))
+            _apply(conn)
         except sqlite3.OperationalError as error:
             if "already exists" not in str(error):
                 raise
             raise StoreError(
                 "locked", f"{path} is being set up by another program at this moment. Try again."
             ) from error
+
+
+def _apply(conn: sqlite3.Connection) -> None:
+    from sqlite_utils import Database  # brings pandas along, tens of megabytes: not for every start
+    from sqlite_utils.migrations import Migrations
+
+    steps = Migrations(MIGRATION_SET)
+    for step in MIGRATIONS:
+        steps()(step)
+    steps.apply(Database(conn, execute_plugins=False))
 
 
 def check_schema(conn: sqlite3.Connection, path: Path) -> None:
@@ -195,7 +213,7 @@ def unknown_migrations(names: Iterable[str]) -> list[str]:
 
 def _refuse_newer(conn: sqlite3.Connection, path: Path) -> set[str]:
     tables = {name for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    if Migrations.migrations_table not in tables:
+    if _TABLE not in tables:
         if tables:
             raise StoreError("other-facility", f"{path} is a database that this program did not make. Name another "
                              "data directory.")  # fmt: skip
@@ -210,4 +228,4 @@ def _refuse_newer(conn: sqlite3.Connection, path: Path) -> set[str]:
 
 @cache
 def _known() -> frozenset[str]:
-    return frozenset(migration.name for migration in MIGRATIONS.pending(Database(memory=True, execute_plugins=False)))
+    return frozenset(step.__name__ for step in MIGRATIONS)

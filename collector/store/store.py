@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -74,12 +74,16 @@ class Store:
         self.conn, self.path = conn, path
         self.retention = retention_days or Retention()
         self._numbers = readings.UnitNumbers(conn)
+        #: Asked first in every transaction; in a group it raises when another collector has the store (group/fence.py).
+        self.guard: Callable[[sqlite3.Connection], None] | None = None
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """All or nothing: on any error nothing of it is stored, and errors of SQLite come out as StoreError."""
         try:
             with immediate(self.conn, self.path):
+                if self.guard is not None:
+                    self.guard(self.conn)
                 yield
         except BaseException:
             self._numbers.clear()  # numbers given out in it are gone with it

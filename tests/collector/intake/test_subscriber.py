@@ -10,10 +10,12 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from collector.broker import mosquitto as mosquitto_module
 from collector.broker.nats import ACK_WAIT
 from collector.door import Door
 from collector.intake import subscriber as module
 from collector.intake.subscriber import CONNECTED, CONNECTING, NOT_UTF8, REFUSED, Subscriber
+from tests.conftest import demand
 from tests.waiting import free_port, wait_for
 
 TOPIC = "oxygen/v1/sim-t/unit/u1/readings"
@@ -396,3 +398,48 @@ def test_polling_an_idle_broker_waits_no_longer_than_told(make):
     began_s = time.monotonic()
     assert line.poll(0.1) == []
     assert time.monotonic() - began_s < 1.0
+
+
+def test_messages_that_come_soon_after_the_first_are_one_batch(make, publish):
+    line = make()
+    subscribed(line)
+    publish("1", "2", "3")  # each acknowledged by the broker before the next is sent
+    threading.Timer(0.02, publish, args=("4", "5")).start()
+    sizes = []
+
+    def turn():
+        batch = line.poll(5.0)
+        line.acknowledge(batch)
+        sizes.append(len(batch))
+        return sum(sizes) >= 5
+
+    wait_for(turn, 10, "five messages")
+    assert len(sizes) < 5
+
+
+def test_a_broker_that_sends_only_so_many_at_a_time_is_not_waited_for(tmp_path, monkeypatch):
+    """Mosquitto's default is 20 unacknowledged messages: gathering would wait for more that cannot come."""
+    monkeypatch.setattr(mosquitto_module, "MAX_INFLIGHT", 20)
+    demand(mosquitto_module.find_mosquitto)
+    with mosquitto_module.start_mosquitto(tmp_path, save_every_change=False) as broker:
+        line = Subscriber(Door(broker.host, broker.port), "sieveward-sim-t", [TOPIC])
+        subscribed(line)
+        source = mqtt.Client(CallbackAPIVersion.VERSION2, "source", protocol=mqtt.MQTTv311)
+        source.connect(broker.host, broker.port)
+        source.loop_start()
+        for info in [source.publish(TOPIC, b"x", 1) for _ in range(400)]:
+            info.wait_for_publish(10)
+        waits = []
+        gather = line._gather
+
+        def watched(for_s):
+            gather(for_s)
+            waits.append(line._pause.stopped_at)
+
+        monkeypatch.setattr(line, "_gather", watched)
+        assert len(texts_until(line, 400)) == 400
+        assert 20 in waits
+        assert len([count for count in waits if 0 < count <= 20]) <= 2
+        source.disconnect()
+        source.loop_stop()
+        line.close()

@@ -2,7 +2,6 @@
 
 import msgspec
 import pytest
-from sqlite_utils.migrations import Migrations
 
 from collector.rules.capacity.now import CapacityPoint
 from collector.store import history, open_store, schema
@@ -82,10 +81,8 @@ def test_points_are_kept_as_long_as_hours(store):
 
 def test_a_store_of_the_first_layout_is_brought_up_to_date_and_keeps_what_it_held(data_dir, monkeypatch):
     newest = schema.MIGRATIONS
-    first = Migrations(schema.MIGRATION_SET)
-    first()(schema.first_layout)
     schema._known.cache_clear()
-    monkeypatch.setattr(schema, "MIGRATIONS", first)
+    monkeypatch.setattr(schema, "MIGRATIONS", [schema.first_layout])
     with open_store(data_dir, "sim-test") as store:
         put(store, [reading()])
         with pytest.raises(Exception, match="no such table"):

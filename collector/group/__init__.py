@@ -1,0 +1,1 @@
+"""Many facilities, many collectors: who follows which facility, agreed over a NATS JetStream cluster."""
