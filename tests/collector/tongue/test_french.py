@@ -6,6 +6,9 @@ from pathlib import Path
 import pytest
 from babel.messages.pofile import read_po
 
+from collector import terms
+from collector.rules import causes
+from collector.terms import reason_of
 from collector.tongue import catalogues, speaking
 from collector.tongue.catalogues import agrees
 from collector.tongue.extraction import modules, texts
@@ -126,3 +129,24 @@ def test_every_instruction_that_the_rules_give_is_found_again():
 
 def test_no_word_of_another_file_stands_in_the_way():
     assert not Path(catalogues.LOCALE, "en").exists(), "English stands in the code"
+
+
+@pytest.mark.parametrize(("reason", "told"), [
+    ("flow is 6.0 L/min, rated 5 L/min", "débit de 6,0 L/min, nominal 5 L/min"),
+    ("a third of capacity goes in 4 days", "un tiers de la capacité s’en va en 4 jours"),
+    ("power -3 % against its normal at this flow", "puissance -3\u00a0% par rapport à son normal à ce débit"),
+    ("cabinet as usual", "capot comme d’habitude"),
+    ("something that nobody wrote yet", "something that nobody wrote yet"),
+])  # fmt: skip
+def test_signs_of_a_cause_are_told_in_french(reason, told):
+    assert reason_of(reason) == reason
+    with speaking("fr"):
+        assert reason_of(reason) == told
+
+
+def test_the_signs_are_those_that_the_rules_say():
+    """Every sentence in rules/causes.py is one of terms.REASONS once its fields are named alike."""
+    source = Path(causes.__file__).read_text(encoding="utf-8")
+    for text in terms.REASONS:
+        for part in re.split(r"\{\w+\}", text):
+            assert part.strip() in source, text

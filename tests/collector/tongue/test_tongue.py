@@ -125,7 +125,9 @@ def test_constants_are_taken_from_their_module(path):
         if isinstance(node, ast.ImportFrom) and node.module and is_words(node.module):
             kept = [one.name for one in node.names if is_constant(one.name)]
             told = vars(__import__(node.module, fromlist=["_"]))
-            assert [name for name in kept if is_text(told[name], drawing=is_drawing(node.module))] == [], f"{path.name}, line {node.lineno}"
+            assert [name for name in kept if is_text(told[name], drawing=is_drawing(node.module))] == [], (
+                f"{path.name}, line {node.lineno}"
+            )
 
 
 @pytest.mark.parametrize("module", modules())
