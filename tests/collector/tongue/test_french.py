@@ -8,6 +8,7 @@ from babel.messages.pofile import read_po
 
 from collector import terms
 from collector.rules import causes
+from collector.rules.events import Evidence
 from collector.terms import reason_of
 from collector.tongue import catalogues, speaking
 from collector.tongue.catalogues import agrees
@@ -106,7 +107,7 @@ def test_instructions_are_told_in_french():
     from collector.rules.catalogue import CATALOGUE, action_text
     from collector.terms import action_of, title_of
 
-    evidence = {"limit_pct": 82.5, "flow_lpm": 1.5, "units_lost": 3}
+    evidence: Evidence = {"limit_pct": 82.5, "flow_lpm": 1.5, "units_lost": 3}
     action = action_text(CATALOGUE["purity-red"].action, evidence)
     with speaking("fr"):
         assert title_of("purity-red") == "Pureté très basse"
@@ -119,7 +120,7 @@ def test_every_instruction_that_the_rules_give_is_found_again():
     from collector.rules.catalogue import action_text
     from collector.terms import action_of, templates
 
-    evidence = {name: 2.5 for text in templates() for name in FIELD.findall(text)}
+    evidence: Evidence = {name: 2.5 for text in templates() for name in FIELD.findall(text)}
     with speaking("fr"):
         for template in templates():
             told = action_of(action_text(template, evidence), "", evidence)
