@@ -15,6 +15,8 @@ from collector.rules.capacity.now import CapacityNow, Outlook
 from collector.rules.events import Quantiles
 from collector.rules.unitrow import OFF, RUNNING, WARMING_UP, UnitRow
 from collector.site import Model
+from collector.terms import reason_of
+from collector.tongue import said
 from dashboard import words
 from dashboard.queries import Now
 from dashboard.ranges import clock_range, range_of, range_text, when_text
@@ -95,11 +97,11 @@ def expected_text(alarm: Alarm, row: UnitRow | None, now: Now, now_ms: int, *, b
     if row is not None and row.phase in (OFF, WARMING_UP):
         return ""
     forecast, at_ms = _later(alarm, row, now_ms)
-    for name, said in (("shutdown_in_min", words.shut_off_expected), ("red_in_min", words.red_expected)):
+    for name, told in (("shutdown_in_min", words.shut_off_expected), ("red_in_min", words.red_expected)):
         if (quantiles := _foreseen(forecast, name)) is not None:
             if by_clock:
-                return said(clock_range(quantiles, at_ms, now_ms, now.zone))
-            return said(when_text(range_of(quantiles, now_ms - at_ms)))
+                return told(clock_range(quantiles, at_ms, now_ms, now.zone))
+            return told(when_text(range_of(quantiles, now_ms - at_ms)))
     return ""
 
 
@@ -138,7 +140,7 @@ def panel_of(row: UnitRow | None, model: Model, now: Now, now_ms: int, *, stale:
     head = _head(found, row, model, now, now_ms)
     short = is_short(found, model)
     figures = tuple(_figures(found, row, model, now, now_ms))
-    cause, why = words.CAUSE_TITLES.get(found.cause, found.cause), tuple(map(_sentence, found.why))
+    cause, why = words.CAUSE_TITLES.get(found.cause, found.cause), tuple(_sentence(reason_of(one)) for one in found.why)
     if old:
         when = moment_text(found.at_ms, now_ms, now.zone)
         return Panel(f"{words.as_of(when)} {head[0].lower()}{head[1:]}", _old_lines(found, row, now, now_ms, stale),
@@ -211,11 +213,11 @@ def trend_text(fall_pct_per_day: float) -> str:
     size = abs(fall_pct_per_day)
     if size < _STEADY_PCT_PER_DAY:
         return words.STEADY
-    word = "falls" if fall_pct_per_day > 0 else "rises"
+    told = words.falls if fall_pct_per_day > 0 else words.rises
     for parts, name in ((1, "day"), (24, "h"), (1440, "min")):
         if size / parts < 99.5:  # two digits
-            return f"{word} {size / parts:.2g} %/{name}"
-    return f"{word} over 100 %/min"
+            return told(f"{size / parts:.2g} %/{said(name)}")
+    return told("over 100 %/min")
 
 
 def _since(one: Outlook, row: UnitRow) -> str:

@@ -38,6 +38,7 @@ def draw_charts(unit: str, ward: str) -> None:
     """What happened, purity, flow, power and capacity over a span, up to now or up to the end of a day."""
     left, middle, right = st.columns((4, 2, 2), vertical_alignment="bottom")
     span = left.segmented_control("Span", list(SPANS), default="Hour", required=True, label_visibility="collapsed",
+                                  format_func=words.span_name,
                                   key="chart-span")  # fmt: skip
     day = right.date_input("Up to the end of", value=None, key="chart-day", help=words.UP_TO_HELP)
     follow = middle.toggle(past_words.FOLLOW, value=True, key="chart-follow", help=past_words.FOLLOW_HELP)

@@ -310,6 +310,9 @@ BAND_CAPTION: Final = (
     "anything. Dashed green: proven."
 )
 NO_CAPACITY_YET: Final = "No capacity on record in this span: a point is kept for every hour in which the unit ran."
+SPAN_NAMES: Final = {
+    "hour": "Hour", "day": "Day", "week": "Week", "month": "Month", "year": "Year", "3 years": "3 years",
+}  # fmt: skip
 UP_TO_HELP: Final = "Empty: up to now. A day: the charts end with it, however long ago it was."
 AND_FAR: Final = "; in part from the InfluxDB"
 
@@ -328,3 +331,18 @@ FAN_CAPTION: Final = (
 def beyond_span(said: str) -> str:
     """Why no forecast is drawn though there is one."""
     return f"By forecast: {said}. Choose a longer span to see it drawn."
+
+
+def span_name(span: str) -> str:
+    """A span of the charts, as a choice."""
+    return SPAN_NAMES.get(span.lower(), span)
+
+
+def falls(size: str) -> str:
+    """How fast capacity falls."""
+    return f"falls {size}"
+
+
+def rises(size: str) -> str:
+    """How fast capacity rises."""
+    return f"rises {size}"

@@ -25,6 +25,8 @@ _RIGHT_TO_LEFT: Final = frozenset({"ar", "ckb", "dv", "fa", "he", "ks", "ps", "s
 #: typographiques, from memory); a catalogue may be written with plain spaces.
 _HIGH: Final = re.compile(r"(?<=[^\s*]) (?=[:;?!%»])|(?<=«) ")
 _FIELD: Final = re.compile(r"\{(\w*)\}")
+#: English marks between two fields.
+_BARE: Final = re.compile(r"(?<=\})([:;]) ")
 _BOUND: Final = "\u00a0"
 
 
@@ -66,9 +68,14 @@ def catalogue(language: Language) -> Catalogue:
     with path.open("rb") as file:
         read = read_po(file)
     known = [one for one in read if one.id and one.string and not one.fuzzy and agrees(one.id, one.string)]
-    bind = _bound if language.split("-")[0] == "fr" else str
-    texts = {one.id: bind(one.string) for one in known if isinstance(one.id, str) and isinstance(one.string, str)}
-    plurals = {one.id[0]: tuple(map(bind, one.string or ())) for one in known if not isinstance(one.id, str)}
+    texts = {
+        one.id: bound(one.string, language) for one in known if isinstance(one.id, str) and isinstance(one.string, str)
+    }
+    plurals = {
+        one.id[0]: tuple(bound(told, language) for told in one.string or ())
+        for one in known
+        if not isinstance(one.id, str)
+    }
     return Catalogue(texts, plurals, _form(read.plural_expr))
 
 
@@ -89,8 +96,11 @@ def _english_form(count: int) -> int:
     return int(count != 1)
 
 
-def _bound(text: str) -> str:
-    return _HIGH.sub(_BOUND, text)
+def bound(text: str, language: Language) -> str:
+    """A text with the spaces that its language puts before high marks; a mark that English puts alone gets one."""
+    if language.split("-")[0] != "fr":
+        return text
+    return _HIGH.sub(_BOUND, _BARE.sub(f"{_BOUND}\\1 ", text))
 
 
 def direction(language: Language) -> str:

@@ -14,6 +14,7 @@ from collector.tongue.rewriting import is_constant, is_drawing, is_text, is_word
 ROOT: Final = Path(__file__).parents[2]
 #: Texts that stand outside modules of texts, since they are sent and stored in English.
 CATALOGUE: Final = "collector.rules.catalogue"
+TERMS: Final = "collector.terms"
 TASKS: Final = "collector.service.tasks"
 
 Text = str | tuple[str, str]
@@ -23,7 +24,7 @@ def modules() -> list[str]:
     """Every module of texts, by name."""
     paths = [path for room in ("collector", "dashboard") for path in (ROOT / room).rglob("*.py")]
     names = [".".join(path.relative_to(ROOT).with_suffix("").parts) for path in paths]
-    return sorted(name for name in names if is_words(name) or name in (CATALOGUE, TASKS))
+    return sorted(name for name in names if is_words(name) or name in (CATALOGUE, TASKS, TERMS))
 
 
 def texts(module: str) -> list[tuple[int, Text]]:
@@ -38,6 +39,8 @@ def texts(module: str) -> list[tuple[int, Text]]:
                 (statement.lineno, text)
                 for text in _told(ModuleType.__getattribute__(imported, target.id), drawing=is_drawing(module))
             ]
+    if module == TERMS:
+        return [(1, text) for name in ("REASONS", "PARTS") for text in ModuleType.__getattribute__(imported, name)]
     if module == TASKS:
         return [(1, one.task.name) for one in ModuleType.__getattribute__(imported, "DEFAULTS")]
     if module == CATALOGUE:

@@ -30,6 +30,8 @@ _DRAWING: Final = frozenset({
 _TABLES: Final = frozenset({"carriers", "figures", "health", "tables"})
 _WORDS: Final = re.compile(r"dashboard\.(\w+_)?words")
 _PLAIN: Final = re.compile(r"^\W*[A-Z][a-z]|[a-z,;:.] [a-z]| [a-z]{2,}|[a-z]{2,} |^[a-z]{3,}[,:] ")
+#: Marks between fields: no text, but French puts a space before them.
+_MARKS: Final = re.compile(r"\}[:;] ?\{|\} %")
 _MARKUP: Final = re.compile(r"[<>=]|^--|^sw-| sw-|^ww-|%[-dHbY]|SELECT|[a-z]\.[a-z]+\(")
 #: Methods whose texts are shown: Streamlit's, and a list's of what is shown.
 _SHOWING: Final = frozenset({
@@ -165,9 +167,10 @@ class _Texts(ast.NodeTransformer):
             return node
         fields: dict[str, ast.expr] = {}
         text = "".join(self._part(part, fields) for part in node.values)
-        if not is_text(re.sub(r"\{\w+\}", "", text), drawing=self._drawing):
+        if is_text(re.sub(r"\{\w+\}", "", text), drawing=self._drawing):
+            self.found.append((node.lineno, text))
+        elif not _MARKS.search(text) or _MARKUP.search(text):
             return self.generic_visit(node)
-        self.found.append((node.lineno, text))
         keywords = [ast.keyword(name, value) for name, value in fields.items()]
         return _call("__said__", node, ast.Constant(text), keywords)
 
@@ -222,13 +225,13 @@ class Words(ModuleType):
     def __getattribute__(self, name: str) -> Any:  # noqa: ANN401 - a module holds anything
         """A constant is looked up; all else is as it is."""
         value = super().__getattribute__(name)
-        return _deep(value) if name.isupper() else value
+        return _deep(value, keys=not is_drawing(super().__getattribute__("__name__"))) if name.isupper() else value
 
 
-def _deep(value: object) -> object:
+def _deep(value: object, *, keys: bool) -> object:
     from collector.tongue.saying import deep
 
-    return deep(value)
+    return deep(value, keys=keys)
 
 
 class _Loader(SourceFileLoader):
@@ -240,7 +243,9 @@ class _Loader(SourceFileLoader):
     def exec_module(self, module: ModuleType) -> None:
         from collector.tongue import saying
 
-        module.__dict__.update(__said__=saying.said, __deep__=saying.deep, __number__=saying.number)
+        deep = saying.deep_values if is_drawing(self.name) else saying.deep
+
+        module.__dict__.update(__said__=saying.said, __deep__=deep, __number__=saying.number)
         super().exec_module(module)
 
     def path_stats(self, path: str) -> Mapping[str, object]:

@@ -7,18 +7,19 @@ from datetime import date, datetime, time
 from functools import cache
 from typing import Final
 
-from collector.tongue.catalogues import catalogue
+from collector.tongue.catalogues import bound, catalogue
 from collector.tongue.current import ENGLISH, Language, language
 
 _NAMES: Final = re.compile(r"%([aAbB])")
-_kept: dict[tuple[Language, int], tuple[object, object]] = {}
+_kept: dict[tuple[Language, int, bool], tuple[object, object]] = {}
 
 
 def said(text: str, /, **fields: object) -> str:
     """A text in the language spoken now, its {fields} filled in; English where it is not translated."""
     spoken = language()
     if spoken != ENGLISH:
-        text = catalogue(spoken).texts.get(text, text)
+        told = catalogue(spoken).texts.get(text)
+        text = bound(text, spoken) if told is None and fields else told or text
     return text.format_map({name: shown(value) for name, value in fields.items()}) if fields else text
 
 
@@ -32,8 +33,11 @@ def plural(one: str, many: str, count: float, /, **fields: object) -> str:
     return forms[min(place, len(forms) - 1)].format_map({"count": shown(count)} | fields)
 
 
-def deep(value: object) -> object:
-    """A constant in the language spoken now: a text, or texts in tuples, lists and as values of a mapping."""
+def deep(value: object, *, keys: bool = True) -> object:
+    """A constant in the language spoken now: a text, or texts in tuples, lists and mappings.
+
+    `keys`: keys of mappings that begin with a capital are headings, and told too.
+    """
     spoken = language()
     if spoken == ENGLISH:
         return value
@@ -41,19 +45,24 @@ def deep(value: object) -> object:
         return catalogue(spoken).texts.get(value, value)
     if not isinstance(value, tuple | list | dict):
         return value
-    key = spoken, id(value)
+    key = spoken, id(value), keys
     found = _kept.get(key)
     if found is None or found[0] is not value:
-        found = _kept[key] = value, _inside(value)
+        found = _kept[key] = value, _inside(value, keys=keys)
     return found[1]
 
 
-def _inside(value: tuple[object, ...] | list[object] | dict[object, object]) -> object:
+def _inside(value: tuple[object, ...] | list[object] | dict[object, object], *, keys: bool) -> object:
     if isinstance(value, dict):
-        return {_key(name): deep(one) for name, one in value.items()}
+        return {_key(name) if keys else name: deep(one, keys=keys) for name, one in value.items()}
     if isinstance(value, tuple) and hasattr(value, "_fields"):
-        return value._make(map(deep, value))  # type: ignore[attr-defined]
-    return type(value)(deep(one) for one in value)
+        return value._make(deep(one, keys=keys) for one in value)  # type: ignore[attr-defined]
+    return type(value)(deep(one, keys=keys) for one in value)
+
+
+def deep_values(value: object) -> object:
+    """A constant of a module that draws: its mappings' keys are identifiers."""
+    return deep(value, keys=False)
 
 
 def _key(name: object) -> object:

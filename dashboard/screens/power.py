@@ -6,18 +6,18 @@ import streamlit as st
 
 from dashboard import power_words as words
 from dashboard import review_queries
+from dashboard import words as common_words
 from dashboard.frame import in_words, needed_now, strip
 from dashboard.launch import data_dir
 from dashboard.powerrows import ward_rows, worst_rows
 from dashboard.sheet import sheet_html
 from dashboard.times import DAY
-from dashboard.words import EMPTY_SITE
 
 strip()
 now, now_ms = needed_now()
 st.header(words.PAGE)
 if now.site is None or not now.site.units:
-    st.info(EMPTY_SITE)
+    st.info(common_words.EMPTY_SITE)
     st.stop()
 days = st.segmented_control(words.SPAN, list(words.SPANS), default=7, required=True, label_visibility="collapsed",
                             format_func=words.SPANS.__getitem__)  # fmt: skip

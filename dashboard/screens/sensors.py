@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import carriers, queries, review_queries, safe_copies
+from dashboard import carriers, queries, review_queries, safe_copies, service_words
 from dashboard import sensor_words as words
 from dashboard.carriers import carrier_rows, carrier_warning, way_rows
 from dashboard.figures import figures_html
@@ -14,7 +14,6 @@ from dashboard.health import bridge_rows, collector_figures
 from dashboard.launch import data_dir
 from dashboard.safe_copies import copy_figures, copy_warning
 from dashboard.sensorrows import sensor_rows, sensors
-from dashboard.service_words import NONE
 from dashboard.sheet import sheet_html
 
 strip()
@@ -49,7 +48,7 @@ def _carried(now: queries.Now, now_ms: int, wall_ms: int) -> None:
     st.caption(words.CERTIFICATE)
     st.subheader(words.ASIDE)
     counts = [(kind, f"{count:,}") for kind, count in health.quarantined.items()]
-    st.html(figures_html(counts)) if counts else st.write(NONE)
+    st.html(figures_html(counts)) if counts else st.write(service_words.NONE)
     st.subheader(carriers.TITLE)
     if warning := carrier_warning(health.carried, now.site, wall_ms):
         st.warning(warning)

@@ -6,6 +6,10 @@ from pathlib import Path
 import pytest
 from babel.messages.pofile import read_po
 
+from collector import terms
+from collector.rules import causes
+from collector.rules.events import Evidence
+from collector.terms import reason_of
 from collector.tongue import catalogues, speaking
 from collector.tongue.catalogues import agrees
 from collector.tongue.extraction import modules, texts
@@ -103,7 +107,7 @@ def test_instructions_are_told_in_french():
     from collector.rules.catalogue import CATALOGUE, action_text
     from collector.terms import action_of, title_of
 
-    evidence = {"limit_pct": 82.5, "flow_lpm": 1.5, "units_lost": 3}
+    evidence: Evidence = {"limit_pct": 82.5, "flow_lpm": 1.5, "units_lost": 3}
     action = action_text(CATALOGUE["purity-red"].action, evidence)
     with speaking("fr"):
         assert title_of("purity-red") == "Pureté très basse"
@@ -116,7 +120,7 @@ def test_every_instruction_that_the_rules_give_is_found_again():
     from collector.rules.catalogue import action_text
     from collector.terms import action_of, templates
 
-    evidence = {name: 2.5 for text in templates() for name in FIELD.findall(text)}
+    evidence: Evidence = {name: 2.5 for text in templates() for name in FIELD.findall(text)}
     with speaking("fr"):
         for template in templates():
             told = action_of(action_text(template, evidence), "", evidence)
@@ -126,3 +130,24 @@ def test_every_instruction_that_the_rules_give_is_found_again():
 
 def test_no_word_of_another_file_stands_in_the_way():
     assert not Path(catalogues.LOCALE, "en").exists(), "English stands in the code"
+
+
+@pytest.mark.parametrize(("reason", "told"), [
+    ("flow is 6.0 L/min, rated 5 L/min", "débit de 6,0 L/min, nominal 5 L/min"),
+    ("a third of capacity goes in 4 days", "un tiers de la capacité s’en va en 4 jours"),
+    ("power -3 % against its normal at this flow", "puissance -3\u00a0% par rapport à son normal à ce débit"),
+    ("cabinet as usual", "capot comme d’habitude"),
+    ("something that nobody wrote yet", "something that nobody wrote yet"),
+])  # fmt: skip
+def test_signs_of_a_cause_are_told_in_french(reason, told):
+    assert reason_of(reason) == reason
+    with speaking("fr"):
+        assert reason_of(reason) == told
+
+
+def test_the_signs_are_those_that_the_rules_say():
+    """Every sentence in rules/causes.py is one of terms.REASONS once its fields are named alike."""
+    source = Path(causes.__file__).read_text(encoding="utf-8")
+    for text in terms.REASONS:
+        for part in re.split(r"\{\w+\}", text):
+            assert part.strip() in source, text
