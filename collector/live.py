@@ -61,8 +61,7 @@ class Collector:
             will=(heartbeat_topic(facility), lost_payload()), monotonic_s=monotonic_s,
         )  # fmt: skip
         self.flood = Flood(Admission(site, clock.speed), clock.speed, monotonic_s)
-        wards = [ward.id for ward in site.places()]
-        self.teller = Teller(facility, wards, self.line, self._signal)
+        self.teller = Teller(facility, [ward.id for ward in site.places()], self.line, self._signal)
         self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0, "flooded": 0}
         self.store_said = ""  # what is wrong with the store, "" while it is good
         self._store_kind = ""

@@ -3,6 +3,7 @@
 import os
 
 import pytest
+from playwright.sync_api import expect
 
 from collector.broker import BrokerError, start_mosquitto, start_nats
 from collector.broker.mosquitto import find_mosquitto
@@ -10,6 +11,10 @@ from collector.broker.nats import find_nats
 from tests import influx_server as influx_server_module
 
 BROKERS = {"nats", "mosquitto", "broker"}
+
+
+# How long a browser may take is no subject of a test: a machine that runs other work beside must not fail one.
+expect.set_options(timeout=20_000)
 
 
 def pytest_collection_modifyitems(items):
