@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from collector import backup_watch
+from collector import backup_watch, log
 from collector.backup_watch import BackupWatch
 from collector.dues import STATUS as DUES
 from collector.dues import Dues, load_dues
@@ -21,6 +21,8 @@ from collector.rules.entries import JournalEntry, JournalRow, entry_of
 from collector.rules.events import CLEARED, Event, Evidence
 from collector.rules.unitrow import UnitRow
 from collector.site import Site
+from collector.siteedit.wanted import DOCUMENT as WANTED
+from collector.siteedit.wanted import Wanted
 from collector.store import Store
 
 
@@ -32,14 +34,27 @@ class Followed:
     backup: BackupWatch
     dues: Dues
     tests: WayTests
+    wanted: Wanted
     seq: int
 
     def __init__(self, site: Site, store: Store) -> None:
         self._site, self._store = site, store
-        self._unused = {unit.id for unit in site.units if unit.in_service is False}
         self.changed_wards: set[str] = set()
         self.sound = False
         self.load()
+
+    def settle(self, site: Site) -> None:
+        """Go on with another site file, from what is stored; inside the transaction. Alarms move with their units."""
+        wards = {alarm.key: alarm.ward for alarm in self.board.alarms.values()}
+        self._site = site
+        self.load()
+        moved = [alarm for alarm in self.board.alarms.values() if wards.get(alarm.key, alarm.ward) != alarm.ward]
+        self._store.save_alarms(moved)
+        self.changed_wards |= {ward.id for ward in site.places()}  # whose units, spares or flows may be others
+
+    def was_heard(self, unit: str) -> bool:
+        """Whether a unit has ever sent a reading."""
+        return any(row.last_ms is not None for row in self.engine.rows([unit] if self._site.unit(unit) else []))
 
     def load(self) -> None:
         """Take rules and alarms as they are stored; on a StoreError nothing has changed, and `sound` stays False."""
@@ -54,6 +69,7 @@ class Followed:
             }
         )
         removed = (self._store.status("out_of_service") or {}).get("units", ())
+        self._unused = {unit.id for unit in self._site.units if unit.in_service is False}
         alarms = self._store.load_alarms()
         for alarm in alarms:  # a unit takes its alarms along to another ward
             if self._site.unit(alarm.unit):
@@ -63,6 +79,7 @@ class Followed:
         dues = load_dues(self._site, self._store, seq)
         self.backup = BackupWatch(self._site, self._store.status(backup_watch.DOCUMENT))
         self.tests = WayTests(self._store.status(TEST))
+        self.wanted = Wanted(self._store.status(WANTED))
         self.engine, self.board, self.dues, self.seq, self.sound = engine, board, dues, seq, True
 
     def orphans(self, now_ms: int) -> list[JournalEntry]:
@@ -124,6 +141,9 @@ class Followed:
         if self.tests.unsaved:
             self._store.set_status(TEST, self.tests.document())
             self.tests.unsaved = False
+        if self.wanted.unsaved:
+            self._store.set_status(WANTED, self.wanted.document())
+            self.wanted.unsaved = False
         if self.backup.touched:
             self._store.set_status(backup_watch.DOCUMENT, self.backup.document())
         return rows
@@ -133,6 +153,7 @@ class Followed:
         service, proven = False, set()
         for row in rows:
             self.backup.fold(row)
+            self.wanted.fold(row)
             self.changed_wards |= self.tests.fold(row)
             for alarm in self.board.fold(row):
                 changed[alarm.key] = alarm
@@ -148,3 +169,10 @@ class Followed:
         if service:  # without the site file's own, so that a unit put back there is back
             self._store.set_status("out_of_service", {"units": sorted(self.board.removed_units - self._unused)})
         return list(changed.values())
+
+
+def log_conditions(rows: Iterable[JournalRow]) -> None:
+    """Write a line of the log for each condition among rows of the journal."""
+    for row in rows:
+        if row.kind == entries.CONDITION:
+            log.say("condition", event=row.body["event"], condition=row.condition, unit=row.unit, ward=row.ward)

@@ -12,7 +12,7 @@ import logging
 import os
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from operator import attrgetter
 from typing import Any, Final
 
@@ -20,7 +20,7 @@ from collector import bridge_words, log
 from collector.bridge.timekeeper import since_start_ms
 from collector.clock import Clock
 from collector.door import Door
-from collector.followed import Followed
+from collector.followed import Followed, log_conditions
 from collector.horizon import Horizon
 from collector.intake.admit import Admission, Admitted
 from collector.intake.clock_watch import ClockWatch
@@ -33,6 +33,8 @@ from collector.rules import entries
 from collector.rules.entries import JournalEntry, JournalRow, entry_of
 from collector.rules.events import Event
 from collector.site import Site
+from collector.siteedit.desk import SiteDesk
+from collector.siteedit.keeper import SiteKeeper
 from collector.store import Store, StoreError
 from collector.tongue import speaking
 from collector.topics import bridge_state_topic, gauge_topic, heartbeat_topic, link_topic, readings_topic, session_of
@@ -63,17 +65,16 @@ class Collector:
         self.flood = Flood(Admission(site, clock.speed), clock.speed, monotonic_s)
         self.teller = Teller(facility, [ward.id for ward in site.places()], self.line, self._signal)
         self.counts = {"readings": 0, "messages": 0, "quarantined": 0, "duplicates": 0, "late": 0, "flooded": 0}
-        self.store_said = ""  # what is wrong with the store, "" while it is good
-        self._store_kind = ""
+        self.store_said = self._store_kind = ""  # what is wrong with the store, "" while it is good
         self._upkeep = Upkeep(store, clock)
         self._clock_watch = ClockWatch(wall_s, monotonic_s)
         self._status_s, self._started_ms = float("-inf"), clock.now_ms()
         self._line_watch = LineWatch(self.line, self._started_ms, monotonic_s, wall_s)
-        self._rate = (monotonic_s(), 0)
-        self._batch_size = 0
+        self._rate, self._batch_size = (monotonic_s(), 0), 0
         self._store_retry_s, self._store_pause_s = 0.0, STORE_RETRY_S[0]
         self.followed = Followed(site, store)
         self.horizon = Horizon(clock.speed, blind=self._was_off())
+        self._site_desk = SiteDesk(SiteKeeper(site_path, site_text), self.followed, store)
         self._open({"path": site_path, "text": site_text} if site_text else None)
 
     def _open(self, site: dict[str, Any] | None) -> None:
@@ -94,15 +95,11 @@ class Collector:
         return self.followed.write(news, int(self._wall_s() * 1000))
 
     def _signal(self, ward: str) -> dict[str, Any]:
-        with speaking(self.site.facility.language):
-            return self._told_signal(ward)
-
-    def _told_signal(self, ward: str) -> dict[str, Any]:
-        followed = self.followed
-        rows, now_ms = followed.ward_rows(ward), self.clock.now_ms()
-        cards = followed.backup.cards(ward, followed.board, now_ms)
-        test = followed.tests.signal(ward, now_ms)
-        return ward_signal(self.site, self.site.ward(ward), followed.board, rows, now_ms, followed.seq, cards, test)
+        site, followed, now_ms = self.site, self.followed, self.clock.now_ms()
+        with speaking(site.facility.language):
+            cards, test = followed.backup.cards(ward, followed.board, now_ms), followed.tests.signal(ward, now_ms)
+            rows = followed.ward_rows(ward)
+            return ward_signal(site, site.ward(ward), followed.board, rows, now_ms, followed.seq, cards, test)
 
     # -- a turn ----------------------------------------------------------------------------------------------------
 
@@ -124,6 +121,8 @@ class Collector:
                 self._recover()
             batch = self._poll(timeout_s)
             self._commit(batch)
+            if self.followed.wanted.waiting:
+                self._take_up_site()
         except StoreError as error:
             self._store_failed(error)
             return 0
@@ -161,8 +160,15 @@ class Collector:
                     self._write_status(now_ms)
             self._count(batch, admitted, new, followed.engine.late - late_before)
             followed.engine.clear_touched()
-            _log_conditions(rows)
+            log_conditions(rows)
         followed.sound = True
+
+    def _take_up_site(self) -> None:
+        """Make what people asked of the site file; what is known of the units goes on."""
+        if (site := self._site_desk.take_up(self.clock.now_ms(), int(self._wall_s() * 1000))) is not None:
+            self.site = site
+            self.flood.follow(Admission(site, self.clock.speed))
+            self.teller.follow(ward.id for ward in site.places())
 
     def _judge_backup(self, admitted: Admitted, now_ms: int) -> list[JournalEntry]:
         """Nothing can be said of flows in use while no broker is there, or a backlog is being read."""
@@ -292,9 +298,3 @@ class Collector:
         if self.line.state == CONNECTED:
             self.teller.goodbye(self.clock.now_ms())
         self.line.close()
-
-
-def _log_conditions(rows: Iterable[JournalRow]) -> None:
-    for row in rows:
-        if row.kind == entries.CONDITION:
-            log.say("condition", event=row.body["event"], condition=row.condition, unit=row.unit, ward=row.ward)

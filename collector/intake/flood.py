@@ -66,6 +66,10 @@ class Flood:
         self.report = Report()
         self.bounds = Bounds(monotonic_s)
 
+    def follow(self, admission: Admission) -> None:
+        """Go on with other units and cylinders; what is known of floods stays."""
+        self._admission = admission
+
     def admit(self, batch: Sequence[Message], received_ms: int) -> Admitted:
         """Read a batch; call it with an empty one too, since what was held back becomes due."""
         out, admit, suspects = Admitted(), self._admission.admit, self.suspects

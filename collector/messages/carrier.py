@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,7 +26,7 @@ from collector.messages.words import Text, text_of
 from collector.rules import entries
 from collector.rules.alarms import AlarmBoard
 from collector.rules.entries import JournalEntry, JournalRow
-from collector.site import Site
+from collector.site import Site, SiteError, parse_site
 from collector.store.connect import snapshot
 from collector.store.history import alarm_rows, journal_after, journal_rows, open_reader, status
 from collector.store.journal import JournalWriter
@@ -44,14 +44,16 @@ class MessageCarrier:
         self, site: Site, ways: Ways, services: Mapping[str, Service], data: Path, clock: Clock, *,
         post: Post | None = None, wall_s: Callable[[], float] = time.time,
     ) -> None:  # fmt: skip
-        self._site, self._ladder, self._clock, self._wall_s = site, Ladder(site, ways), clock, wall_s
+        self._site, self._ways, self._clock, self._wall_s = site, ways, clock, wall_s
         self._conn = open_reader(data)
         self._writer = JournalWriter(data)
         self._post = post or Post(dict(services))
+        self._site_seq = 0  # up to which row the site file's changes are known
         self._load()
         self._state = self._made_state(0)
 
     def _load(self) -> None:
+        self._ladder = Ladder(self._site, self._ways)
         unused = {unit.id for unit in self._site.units if unit.in_service is False}
         with snapshot(self._conn):
             self._seq = int((status(self._conn, "board") or {}).get("seq", 0))
@@ -80,7 +82,16 @@ class MessageCarrier:
                 self._board.fold(row)
                 self._fold(row)
             self._seq = rows[-1].seq
+            if any(row.kind == entries.SITE_CHANGED and row.seq > self._site_seq for row in rows):
+                self._site_seq = self._seq
+                self._follow_site()
         self._send()
+
+    def _follow_site(self) -> None:
+        """Units stand elsewhere now, and took their alarms along: go on as after a restart."""
+        with suppress(SiteError):
+            self._site = parse_site(str((status(self._conn, "site") or {}).get("text", "")))
+        self._load()
 
     def _send(self) -> None:
         with speaking(self._site.facility.language):

@@ -44,6 +44,10 @@ class Teller:
         self._heartbeat_s = float("-inf")
         self.told_ms: dict[str, int] = {}
 
+    def follow(self, wards: Iterable[str]) -> None:
+        """Go on with other wards."""
+        self._wards = list(wards)
+
     def tell(self, changed: Iterable[str], now_ms: int) -> int:
         """Publish the signals of wards that changed; returns how many were sent."""
         for mid in self._line.take_published():

@@ -12,6 +12,7 @@ from typing import Final
 from collector.rules import entries
 from collector.rules.entries import JournalEntry
 from collector.site import Site
+from collector.siteedit import asked
 
 WARD: Final = "ward"
 ENGINEER: Final = "engineer"
@@ -28,6 +29,11 @@ _ADMINISTRATION: Final = frozenset({ADMINISTRATOR})
 OVERRIDE: Final = "override"
 PEOPLE: Final = "people"
 TRY_LIMITS: Final = "try-limits"
+#: What is done to the site file: whoever carries a unit says where it is; a new unit is maintenance's; the rest of the
+#: hospital is described by administrators.
+PLACE_UNITS: Final = "place-units"
+ADD_UNITS: Final = "add-units"
+DESCRIBE: Final = "describe-site"
 #: Who may write which kind of row, and the actions above (common practice, no source). Taking a unit out of service is
 #: maintenance's to decide and to record (ISA-18.2, from memory). `service_actions` narrows tasks and visits further.
 RIGHTS: Final[dict[str, frozenset[str]]] = {
@@ -45,6 +51,11 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
     entries.PART_MOVED: _PLANNING,
     entries.VISIT: _PLANNING | _MAINTENANCE,
     TRY_LIMITS: _MAINTENANCE,
+    entries.SITE_CHANGE: _ALL,
+    PLACE_UNITS: _ALL,
+    ADD_UNITS: _MAINTENANCE,
+    DESCRIBE: _ADMINISTRATION,
+    entries.TEST_ALARM: _MAINTENANCE,
     OVERRIDE: _ADMINISTRATION,
     PEOPLE: _ADMINISTRATION,
 }
@@ -62,17 +73,35 @@ def may(role: str, action: str) -> bool:
 def refuse_unless_may(role: str, wards: Collection[str], entry: JournalEntry, site: Site | None) -> None:
     """NotAllowed unless this role, held to these wards (empty: all), may write this row."""
     wanted = [entry.kind, *([OVERRIDE] if entry.body.get("override") else [])]
+    if entry.kind == entries.SITE_CHANGE:
+        wanted.append(site_right(entry))
     for action in wanted:
         if not may(role, action):
             raise NotAllowed(f"Your role ({role}) may not do this. Ask somebody whose role may.")
     foreign = sorted(wards_of(entry, site) - set(wards)) if wards else []
+    if _carried(entry) and len(foreign) < len(wards_of(entry, site)):
+        return  # a unit is fetched from a ward or given to one: one of the two is theirs
     if foreign:
         raise NotAllowed(f"Your account acts in {', '.join(sorted(wards))} only, and this is of {', '.join(foreign)}. "
                          "Ask that ward, or an administrator.")  # fmt: skip
+
+
+def site_right(entry: JournalEntry) -> str:
+    """What a change of the site file needs."""
+    body = entry.body
+    if body.get("do") in (asked.MOVE, asked.SWAP):
+        return PLACE_UNITS
+    return ADD_UNITS if body.get("do") == asked.REMOVE or body.get("table") == "unit" else DESCRIBE
+
+
+def _carried(entry: JournalEntry) -> dict[str, str]:
+    return asked.moves_of(entry.body) if entry.kind == entries.SITE_CHANGE else {}
 
 
 def wards_of(entry: JournalEntry, site: Site | None) -> set[str]:
     """The wards that a row is about; none for what belongs to the whole facility, as parts do."""
     units = {entry.unit, *(str(one.get("unit", "")) for one in entry.body.get("tasks", ()))} - {""}
     known = {site.ward_of(unit).id for unit in units if site is not None and site.unit(unit) is not None}
+    if moves := _carried(entry):  # where units stand and go: not what else a form may say
+        return known | set(moves.values()) - {""}
     return known | ({entry.ward} - {""})

@@ -65,6 +65,10 @@ BRIDGE_DROPPED: Final = "bridge-dropped"
 STORE_DAMAGED: Final = "store-damaged"
 #: This machine's clock was set while the collector ran: {by_s}, forward if above zero.
 CLOCK_JUMPED: Final = "clock-jumped"
+#: The site file is to be changed (collector/siteedit/asked.py has the bodies), and what came of it:
+#: {change: seq, do, result: "made" or "refused", said?}.
+SITE_CHANGE: Final = "site-change"
+SITE_CHANGED: Final = "site-changed"
 COLLECTOR_START: Final = "collector-start"
 COLLECTOR_STOP: Final = "collector-stop"
 KINDS: Final = (
@@ -72,7 +76,7 @@ KINDS: Final = (
     TASK_DONE, WORK_OPENED, WORK_CLOSED, PURITY_PROOF, CYLINDER_READ, PART_MOVED, VISIT,
     TEST_ALARM, TEST_RESULT, POINTS_DROPPED, COPY_KEPT, COPY_FAILED, STORE_RESTORED,
     SIGN_IN, SIGN_OUT, SIGN_IN_REFUSED, SIGN_IN_LOCKED, ACCOUNT, WALL_LINK, FLOOD, STORE_DAMAGED, CLOCK_JUMPED,
-    MESSAGE_SENT, MESSAGE_FAILED, BRIDGE_DROPPED, COLLECTOR_START, COLLECTOR_STOP,
+    MESSAGE_SENT, MESSAGE_FAILED, BRIDGE_DROPPED, SITE_CHANGE, SITE_CHANGED, COLLECTOR_START, COLLECTOR_STOP,
 )  # fmt: skip
 
 DONE: Final = "done"

@@ -8,6 +8,7 @@ from collector.messages.carrier import MessageCarrier
 from collector.messages.gateway import Post, service_of
 from collector.messages.ways import parse_ways
 from collector.rules import entries
+from collector.rules.alarms import Alarm
 from collector.rules.catalogue import CATALOGUE
 from collector.rules.entries import MESSAGE_FAILED, MESSAGE_SENT, JournalEntry
 from collector.rules.limits import MINUTE
@@ -192,6 +193,23 @@ def test_a_new_process_sends_nothing_twice(bench, web):
         made.clock.advance(MINUTE)
         made.carrier.turn()
     assert len(web.posts) == 1
+
+
+def test_a_unit_that_moved_is_told_to_its_new_ward(bench, web):
+    made = bench(("newborn", web.url("n"), "ward", 'wards = ["newborn"]'),
+                 ("childrens", web.url("c"), "ward", 'wards = ["childrens"]'))  # fmt: skip
+    made.carrier.turn()
+    text = SITE.replace('id = "u01"\nward = "newborn"', 'id = "u01"\nward = "childrens"')
+    with made.store.transaction():  # as the collector does, which has folded the journal
+        made.store.set_status("site", {"text": text, "path": ""})
+        body = {"change": 1, "do": "move", "result": "made"}
+        made.store.append_journal([JournalEntry(at_ms=NOON_MS, kind=entries.SITE_CHANGED, unit="u01", body=body)], 1)
+        alarm = Alarm(unit="u01", ward="childrens", condition="purity-red")
+        made.store.save_alarms([alarm])
+        made.store.set_status("board", {"seq": 1})
+    made.carrier.turn()
+    assert made.carrier._site.ward_of("u01").id == "childrens"
+    assert [one.ward for one in made.carrier._board.alarms.values()] == ["childrens"]
 
 
 def test_an_acknowledgement_of_another_process_stops_the_ladder(bench, web):

@@ -18,13 +18,25 @@ MAY = {
     entries.NOTE: EVERY,
     entries.TASK_DONE: EVERY, entries.WORK_OPENED: MAINTENANCE, entries.WORK_CLOSED: MAINTENANCE,
     entries.PURITY_PROOF: MAINTENANCE, entries.CYLINDER_READ: {W, E, A}, entries.PART_MOVED: PLANNING,
-    entries.VISIT: {E, P, A},
+    entries.VISIT: {E, P, A}, entries.TEST_ALARM: MAINTENANCE,
+    "place-units": EVERY, "add-units": MAINTENANCE, "describe-site": {A},
 }  # fmt: skip
+
+
+#: One change of the site file for each right.
+SITE_CHANGES: dict[str, dict] = {
+    "place-units": {"do": "move", "unit": "u1", "from": "east", "to": "", "why": "not needed"},
+    "add-units": {"do": "add", "table": "unit", "fields": {"id": "u9"}, "why": "new"},
+    "describe-site": {"do": "add", "table": "ward", "fields": {"id": "north"}, "why": "new"},
+}
 
 
 def entry(kind, role, ward="east", unit="", who=None, **body):
     if kind == "override":
         kind, body = entries.RETURN_TO_SERVICE, {"override": True, "missing": "a check"}
+    if kind in SITE_CHANGES:
+        kind, body = entries.SITE_CHANGE, SITE_CHANGES[kind]
+        unit = unit or body.get("unit", "")
     return JournalEntry(at_ms=NOW, kind=kind, unit=unit, ward=ward, who=who or f"{role.title()} Example", role=role,
                         origin="a form may say anything", body=body)  # fmt: skip
 
@@ -45,7 +57,8 @@ def staffed(tmp_path_factory):
 
 
 def test_the_table_is_the_one_that_was_agreed():
-    assert MAY | {PEOPLE: {A}, TRY_LIMITS: MAINTENANCE} == {action: set(roles) for action, roles in RIGHTS.items()}
+    beside = {PEOPLE: {A}, TRY_LIMITS: MAINTENANCE, entries.SITE_CHANGE: EVERY}
+    assert MAY | beside == {action: set(roles) for action, roles in RIGHTS.items()}
     assert not any(may(role, "an action that nobody named") for role in ROLES)
 
 
@@ -64,7 +77,7 @@ def test_each_action_by_each_role(staffed, kind, role):
         assert house.rows() == before
 
 
-@pytest.mark.parametrize("kind", sorted(kind for kind, roles in MAY.items() if W in roles))
+@pytest.mark.parametrize("kind", sorted(kind for kind, roles in MAY.items() if W in roles and kind not in SITE_CHANGES))
 @pytest.mark.parametrize("place", [{"ward": "west"}, {"ward": "", "unit": "u2"}, {"ward": "east", "unit": "u2"}])
 def test_a_ward_acts_in_its_own_only(staffed, kind, place):
     house, tokens = staffed
@@ -72,6 +85,27 @@ def test_a_ward_acts_in_its_own_only(staffed, kind, place):
     with pytest.raises(NotAllowed, match="acts in east only, and this is of west"):
         record(house, entry(kind, W, **place), tokens[W])
     assert house.rows() == before
+
+
+@pytest.mark.parametrize(
+    ("body", "good"),
+    [
+        ({"do": "move", "unit": "u2", "from": "west", "to": "east", "why": "a spare"}, True),
+        ({"do": "swap", "unit": "u1", "with": "u2", "from": "east", "to": "west", "why": "it fails"}, True),
+        ({"do": "move", "unit": "u2", "from": "west", "to": "", "why": "to the store"}, False),
+        ({"do": "remove", "unit": "u1", "why": ""}, False),
+    ],
+    ids=["fetched from another ward", "exchanged with another ward", "of two other places", "not a ward's to do"],
+)
+def test_a_ward_fetches_a_unit_and_gives_one_away(staffed, body, good):
+    house, tokens = staffed
+    row = JournalEntry(at_ms=NOW, kind=entries.SITE_CHANGE, unit=body["unit"], ward="east", who="Ward Example", role=W,
+                       body=body)  # fmt: skip
+    if good:
+        assert record(house, row, tokens[W]).body == body
+    else:
+        with pytest.raises(NotAllowed):
+            record(house, row, tokens[W])
 
 
 def test_a_visit_is_of_all_its_units_wards(house):
