@@ -55,8 +55,8 @@ def fleets(full: bool) -> Iterator[Figure]:
                      float(row["ratio"]))  # fmt: skip
     yield Figure("  its memory", float(row["rss_mb"]), 600, "MB")
     for row in fleet_load.histories(1_000.0, 20.0 if full else 6.0):
-        yield Figure(f"  of 100 units on {row['days']} days of history", float(row["cpu_share"]), 0.6, "of a core", False,
-                     float(row["ratio"]))  # fmt: skip
+        name = f"  of 100 units on {row['days']} days of history"
+        yield Figure(name, float(row["cpu_share"]), 0.6, "of a core", False, float(row["ratio"]))
 
 
 def latency(full: bool) -> Iterator[Figure]:
