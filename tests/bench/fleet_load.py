@@ -26,7 +26,7 @@ from tests.bench.each_broker import Row, show
 
 SIZES = (100, 1_000, 10_000)
 DAYS = (1, 30, 365)
-SETTLE_S = 3.0  # the first readings of all units make their rows; what is measured comes after
+SETTLE_S = 3.0  # at least, and twice every unit: first readings make rows; what is measured comes after
 
 
 def _rss_mb() -> float:
@@ -45,7 +45,8 @@ def measure(units: int, rate_per_s: float, seconds: float, days: float = 0.0) ->
 
     With `days`, the store holds so many of one unit, a reading in 10 s, and what retention leaves of them.
     """
-    count = int(rate_per_s * (seconds + SETTLE_S))
+    settle = int(max(rate_per_s * SETTLE_S, 2 * units))
+    count = int(rate_per_s * seconds) + settle
     facility = facility_of(units)
     with (
         tempfile.TemporaryDirectory() as name,
@@ -61,7 +62,7 @@ def measure(units: int, rate_per_s: float, seconds: float, days: float = 0.0) ->
         feeder = Feeder(broker, count, units, units, rate_per_s)
         feeder.go()
         before = 0
-        while before < rate_per_s * SETTLE_S:
+        while before < settle:
             before += collector.turn(0.5)
         found = _steady(collector, count - before)
         feeder.end()
