@@ -54,6 +54,9 @@ def fleets(full: bool) -> Iterator[Figure]:
         yield Figure(f"1,000 readings/s of {row['units']} units", float(row["cpu_share"]), 0.6, "of a core", False,
                      float(row["ratio"]))  # fmt: skip
     yield Figure("  its memory", float(row["rss_mb"]), 600, "MB")
+    for row in fleet_load.histories(1_000.0, 20.0 if full else 6.0):
+        name = f"  of 100 units on {row['days']} days of history"
+        yield Figure(name, float(row["cpu_share"]), 0.6, "of a core", False, float(row["ratio"]))
 
 
 def latency(full: bool) -> Iterator[Figure]:

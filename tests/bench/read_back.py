@@ -62,14 +62,14 @@ def _rolled(columns: Columns, width_ms: int) -> Iterator[tuple[float, ...]]:
     yield from zip(*(array.tolist() for array in flat), strict=True)
 
 
-def fill(store: Store, site: Site, days: int, hot_ms: int) -> int:
+def fill(store: Store, site: Site, days: int, hot_ms: int, start_ms: int = START_MS) -> int:
     """A year of the first unit packed, and the last hours of all of them hot; returns the moment after the last."""
     rng, numbers = np.random.default_rng(1), {u.id: place for place, u in enumerate(site.units, 1)}
-    end_ms = START_MS + days * 24 * HOUR_MS
+    end_ms = start_ms + days * 24 * HOUR_MS
     marks = ", ".join("?" * (3 + 4 * len(ROLLED)))
     with store.transaction():
         store.conn.executemany("INSERT INTO unit_no VALUES (?, ?)", [(no, unit) for unit, no in numbers.items()])
-        for hour_ms in range(START_MS, end_ms, HOUR_MS):
+        for hour_ms in range(start_ms, end_ms, HOUR_MS):
             columns, no = hour_of(rng, hour_ms), numbers[UNIT]
             for table, width in (("rollup_1m", MINUTE_MS), ("rollup_1h", HOUR_MS)):
                 rows = [(no, *row) for row in _rolled(columns, width)]

@@ -211,7 +211,7 @@ def test_what_a_unit_is_good_for_and_its_forecast_are_drawn(browser, falling_hos
         expect(page.locator(".sw-panel .sw-good-for")).to_have_text("Good for up to 2.5 L/min of its rated 5.")
         expect(page.locator(".sw-turned tbody tr")).to_have_count(3)
         page.get_by_text("3 years", exact=True).click()
-        page.get_by_text("Day", exact=True).nth(1).click()
+        page.get_by_role("radio", name="Day", exact=True).click()
         expect(page.get_by_text("After “now”")).to_be_visible()
         expect(page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg")).to_have_count(1)
         page.get_by_text("How capacity is found, and what it cannot say").click()
