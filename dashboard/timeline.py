@@ -143,7 +143,8 @@ def _view(
     tips = [alt.Tooltip("when:N", title=words.TIME),
             *(alt.Tooltip(f"{name}_said:N", title=words.TIPS[name]) for name in _TIPS)]  # fmt: skip
     near = base.mark_point(opacity=0, size=1).encode(x=x, y=alt.value(height / 2), tooltip=tips)
-    line = base.transform_filter({"param": "at", "empty": False}).mark_rule(color="#808890", strokeWidth=1).encode(x=x)
+    pointed = base.transform_filter({"param": "at", "empty": False})
+    line = pointed.mark_rule(color="#808890", strokeWidth=1, aria=False).encode(x=x)
     # What is pointed at lies below the marks, so that a mark's own words are had by pointing at the mark.
     made = [one.to_dict(validate=False) for one in (ends, near.properties(name=f"near_{number}"), line, *layers)]
     for one in made:
@@ -216,7 +217,7 @@ def _stems(quantity: Quantity) -> alt.Chart:
     """Alarms and notes as upright lines through the quantities."""
     known = alt.Chart(alt.NamedData(MARKS)).transform_filter("datum.stem")
     tips = [alt.Tooltip("when:N", title=words.TIME), alt.Tooltip("what:N", title=words.WHAT)]
-    stems: alt.Chart = known.mark_rule(strokeWidth=1.2, opacity=0.6, clip=True).encode(
+    stems: alt.Chart = known.mark_rule(strokeWidth=1.2, opacity=0.6, clip=True, aria=False).encode(
         x=x_axis(labels=False), color=_colour(), tooltip=tips
     )
     return stems

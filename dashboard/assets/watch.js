@@ -20,7 +20,17 @@
   const lost = put("sw-not-live", "alert");
   const voice = put("sw-voice", "status");
 
+  // Streamlit's list of pages has sections between the list and its items, which says nothing to a screen reader.
+  const order = () => {
+    for (const list of document.querySelectorAll('[data-testid="stSidebarNavItems"]:not([role])')) {
+      list.setAttribute("role", "presentation");
+    }
+    for (const item of document.querySelectorAll('[data-testid="stSidebarNavItems"] li')) {
+      if (!item.parentElement.role && item.parentElement.tagName === "DIV") { item.parentElement.role = "list"; }
+    }
+  };
   const look = () => {
+    order();
     const strip = document.querySelector(".sw-strip");
     const beat = strip ? strip.dataset.beat : null;
     if (beat !== null && beat !== watch.beat) {
