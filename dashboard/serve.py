@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import streamlit as st
+from starlette.middleware import Middleware
 
 from dashboard.doorway import ROUTES
+from dashboard.packing import Packed
 from dashboard.sso import secrets
 
-app = st.App(Path(__file__).with_name("app.py"), routes=ROUTES, secrets=secrets())
+app = st.App(Path(__file__).with_name("app.py"), routes=ROUTES, secrets=secrets(), middleware=[Middleware(Packed)])

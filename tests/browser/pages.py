@@ -26,12 +26,12 @@ WALL = "?ward=newborn"
 _BUSY = "[data-testid=stSkeleton], [data-testid=stSpinner], [data-testid=stStatusWidget]"
 
 
-def is_drawn(page: Page, says: str = "") -> None:
+def is_drawn(page: Page, says: str = "", timeout_ms: float = 20_000) -> None:
     """Wait until a page stands: its strip, its words, and nothing that is still under way."""
-    expect(page.locator(".sw-strip, #sw-wall, .sw-door").first).to_be_attached()
+    expect(page.locator(".sw-strip, #sw-wall, .sw-door").first).to_be_attached(timeout=timeout_ms)
     if says:
-        expect(page.locator("body")).to_contain_text(says, ignore_case=True)
-    expect(page.locator(_BUSY)).to_have_count(0)
+        expect(page.locator("body")).to_contain_text(says, ignore_case=True, timeout=timeout_ms)
+    expect(page.locator(_BUSY)).to_have_count(0, timeout=timeout_ms)
 
 
 def bad_hours(folder: Path, units: int = 24) -> Hospital:

@@ -1,0 +1,80 @@
+"""Streamlit's files over the wire: compressed once, as they are for whoever cannot unpack, pages without idle fonts."""
+
+import gzip
+import re
+import urllib.error
+import urllib.request
+
+import pytest
+
+from tests.dashboard.hospital import Hospital, site_text
+from tests.dashboard.test_browser import serving
+
+
+@pytest.fixture(scope="module")
+def url(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("packing")
+    one = Hospital(folder / "data", site_text(1), 1_700_000_000_000)
+    one.say()
+    with serving(one.data_dir, folder / "log") as (url, _):
+        yield url
+    one.store.close()
+
+
+def got(address, **headers):
+    asked = urllib.request.Request(address, headers={name.replace("_", "-"): value for name, value in headers.items()})  # noqa: S310
+    with urllib.request.urlopen(asked, timeout=20) as answer:  # noqa: S310
+        return answer.status, answer.headers, answer.read()
+
+
+@pytest.fixture(scope="module")
+def script(url):
+    """The address of the page's script and of its style."""
+    page = got(url)[2].decode()
+    return {kind: url + re.findall(rf"/static/{kind}/index\.[\w-]+\.{kind}", page)[0] for kind in ("js", "css")}
+
+
+def test_a_script_comes_packed_and_is_the_same_each_time(script):
+    plain = got(script["js"])[2]
+    for _ in range(2):
+        status, headers, body = got(script["js"], Accept_Encoding="gzip, br")
+        assert (status, headers["content-encoding"], "accept-encoding" in headers["vary"].lower()) == (
+            200,
+            "gzip",
+            True,
+        )
+        assert "immutable" in headers["cache-control"]
+        assert headers["content-length"] == str(len(body))
+        assert len(body) < len(plain) / 2
+        assert gzip.decompress(body) == plain
+
+
+def test_whoever_cannot_unpack_or_asks_for_a_part_gets_it_as_it_is(script):
+    status, headers, body = got(script["js"])
+    assert (status, headers["content-encoding"], headers["content-length"]) == (200, None, str(len(body)))
+    status, headers, part = got(script["js"], Accept_Encoding="gzip", Range="bytes=0-9")
+    assert (status, headers["content-encoding"], part) == (206, None, body[:10])
+
+
+def test_a_font_that_no_screen_uses_is_not_asked_for(url, script):
+    style = gzip.decompress(got(script["css"], Accept_Encoding="gzip")[2])
+    assert b"@font-face" in style, "others are there"
+    assert b"SourceS" not in style
+    for path in ("", "/units", "/?ward=medical"):
+        page = got(url + path)[2]
+        assert b"<script" in page
+        assert b"woff2" not in page
+
+
+def test_what_is_not_there_is_not_kept_under_its_name(url):
+    """Streamlit answers a name that it does not know with its page; kept, that would grow without bound."""
+    for _ in range(2):
+        status, headers, body = got(f"{url}/static/js/none.js", Accept_Encoding="gzip")
+        assert (status, headers["cache-control"]) == (200, "no-cache")
+        assert b"<script" in body
+
+
+def test_what_is_alive_is_said_at_once(url):
+    assert got(f"{url}/_stcore/health", Accept_Encoding="gzip")[::2] == (200, b"ok")
+    with pytest.raises(urllib.error.HTTPError, match="405"):
+        urllib.request.urlopen(urllib.request.Request(url + "/", method="DELETE"), timeout=20)  # noqa: S310
