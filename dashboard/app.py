@@ -35,7 +35,7 @@ def pages(found: Access) -> dict[str, list[st.Page]]:
         "": [
             board,
             st.Page("screens/units.py", title=unitlist_words.PAGE, url_path="units"),
-            st.Page("screens/unit.py", title=words.PAGE_UNIT, url_path="unit"),
+            st.Page("screens/unit.py", title=words.PAGE_UNIT, url_path="unit", visibility="hidden"),
             st.Page("screens/alarms.py", title=words.PAGE_ALARMS, url_path="alarms"),
             st.Page("screens/handover.py", title=handover_words.PAGE, url_path="handover"),
             st.Page("screens/backup.py", title=service_words.BACKUP, url_path="backup"),

@@ -70,6 +70,12 @@ def local_times(time_ms: Sequence[int] | np.ndarray, zone: ZoneInfo) -> pd.Datet
     return pd.DatetimeIndex(moments.tz_convert(zone).tz_localize(None).tz_localize("UTC"))
 
 
+def axis_ends(span: tuple[int, int], zone: ZoneInfo) -> tuple[int, int]:
+    """The ends of a span as the time axis has them: ms of the facility's wall clock."""
+    first, last = local_times(span, zone).as_unit("ms").asi8
+    return int(first), int(last)
+
+
 def series_frame(series: Series, zone: ZoneInfo) -> pd.DataFrame:
     """Columns time, and for each quantity q its mean q, q_low and q_high; a row without values breaks lines at a gap.
 
@@ -86,10 +92,14 @@ def series_frame(series: Series, zone: ZoneInfo) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def x_axis(*, labels: bool) -> alt.X:
-    """The one time axis; only the lowest view has words on it. Where it begins and ends is in the data (SPAN)."""
+def x_axis(*, labels: bool, span: tuple[int, int] | None = None) -> alt.X:
+    """The one time axis; only the lowest view has words on it. Where it begins and ends is in the data (SPAN) or given.
+
+    span: its ends as milliseconds of the facility's wall clock.
+    """
     axis = alt.Axis(labelExpr=_AXIS_WORDS, labelOverlap=True, tickCount=8, labels=labels, ticks=labels)
-    return alt.X("time:T", title=None, scale=alt.Scale(type="utc", nice=False), axis=axis)
+    ends = alt.Undefined if span is None else list(span)
+    return alt.X("time:T", title=None, scale=alt.Scale(type="utc", nice=False, domain=ends), axis=axis)
 
 
 def quantity_layers(

@@ -74,16 +74,22 @@ def capacities(found: Mapping[str, Sequence[CapacityPoint]], zone: ZoneInfo) -> 
     return pd.concat(filled, ignore_index=True) if filled else pd.DataFrame()
 
 
-def lines(table: pd.DataFrame, name: str, units: Sequence[str]) -> alt.Chart:
-    """One quantity, a line a unit; the legend names all units, whether or not they were measured."""
+def lines(
+    table: pd.DataFrame, name: str, units: Sequence[str], span: tuple[int, int], *, named: bool = True
+) -> alt.Chart:  # fmt: skip
+    """One quantity, a line a unit; where units are `named` a legend says which is which, measured or not.
+
+    span: where the time axis begins and ends, milliseconds of the facility's wall clock; the same for each chart.
+    """
+    legend = _LEGEND if named else None
     colour = alt.Color("unit:N", scale=alt.Scale(domain=list(units), range=list(COLOURS[: len(units)])),
-                       legend=_LEGEND)  # fmt: skip
+                       legend=legend)  # fmt: skip
     dash = alt.StrokeDash("unit:N", scale=alt.Scale(domain=list(units), range=list(DASHES[: len(units)])),
-                          legend=_LEGEND)  # fmt: skip
+                          legend=legend)  # fmt: skip
     tips = [alt.Tooltip("unit:N"), alt.Tooltip("when:N", title="time"), alt.Tooltip("mean:Q", format=".1f")]
     dots = alt.OverlayMarkDef(size=14) if len(table) <= FEW_POINTS else False
     made: alt.Chart = alt.Chart(table).mark_line(strokeWidth=1.8, point=dots).encode(
-        x=x_axis(labels=True), detail="part:N", color=colour, strokeDash=dash, tooltip=tips,
+        x=x_axis(labels=True, span=span), detail="part:N", color=colour, strokeDash=dash, tooltip=tips,
         y=alt.Y("mean:Q", title=words.TITLES[name], scale=alt.Scale(zero=False, nice=True),
                 axis=alt.Axis(tickCount=5, minExtent=40)),
     ).properties(height=_HEIGHT_PX)  # fmt: skip

@@ -116,10 +116,12 @@ def draw_speaking(screen: Screen, person: Person, ward: str | None) -> None:
     """What speaks now, worst first."""
     assert screen.now is not None  # noqa: S101 - for the type checker: the caller has looked
     found = told(screen.now_ms)
+    changed: set[str] = set()  # units whose change-over stands above already
     for alarm in _listed("Now", _of_ward(screen.now.speaking(), ward)):
         said = told_text(alarm, found, screen.now_ms, screen.now.zone)
         with st.container(horizontal=True, vertical_alignment="center", key=_key(alarm, "alarm").replace(":", "-")):
-            st.html(alarm_html(alarm, screen.now, screen.now_ms, said))
+            st.html(alarm_html(alarm, screen.now, screen.now_ms, said, change=alarm.unit not in changed))
+            changed |= {alarm.unit} - {""}
             if alarm.state == State.UNACKNOWLEDGED and person.is_offered(entries.ACKNOWLEDGE, alarm.ward):
                 _acknowledge_button(alarm, person)
             if person.is_offered(entries.SHELVE, alarm.ward):

@@ -46,17 +46,20 @@ def current_values(row: UnitRow) -> list[tuple[str, str]]:
 
 
 def _value(value: float | None, digits: int, sign: str) -> str:
-    return NOT_MEASURED if value is None else f"{value:.{digits}f} {sign}"
+    return NOT_MEASURED if value is None else f"{value:,.{digits}f} {sign}"
 
 
 def service_hours(row: UnitRow) -> list[tuple[str, str]]:
     """Hours observed, inferred, and not accounted for."""
-    return [("Observed", f"{row.observed_h:.1f} h"), ("Inferred", f"{row.inferred_h:.1f} h"),
-            ("Not accounted for", f"{row.unknown_h:.1f} h")]  # fmt: skip
+    return [("Observed", f"{row.observed_h:,.1f} h"), ("Inferred", f"{row.inferred_h:,.1f} h"),
+            ("Not accounted for", f"{row.unknown_h:,.1f} h")]  # fmt: skip
 
 
-def alarm_html(alarm: Alarm, now: Now, now_ms: int, told: str = "") -> str:
-    """One alarm as a line: mark, what, where, since when, what to do, who knows; `told` is told.py's sentence."""
+def alarm_html(alarm: Alarm, now: Now, now_ms: int, told: str = "", *, change: bool = True) -> str:
+    """One alarm as a line: mark, what, where, since when, what to do, who knows; `told` is told.py's sentence.
+
+    change: say what to change over to; once is enough for a unit with several alarms.
+    """
     look = Look(alarm.priority) if alarm.speaks else Look.HELD if alarm.held else Look.EARLIER
     flash = " sw-unheard" if alarm.speaks and alarm.state == State.UNACKNOWLEDGED else ""
     where = alarm.unit or "whole ward"
@@ -66,8 +69,8 @@ def alarm_html(alarm: Alarm, now: Now, now_ms: int, told: str = "") -> str:
     foretells = alarm.active and alarm.condition == FORETELLS
     expected = expected_text(alarm, row, now, now_ms, by_clock=True) if foretells else ""
     until = f", until {moment_text(alarm.cleared_ms, now_ms, now.zone)}" if not alarm.active else ""
-    change = say_of(now, [alarm], now_ms) if alarm.speaks else ""
-    texts = [expected and f"{expected}.", instruction(alarm), change, acknowledged(alarm, now, now_ms), told]
+    backup = say_of(now, [alarm], now_ms) if alarm.speaks and change else ""
+    texts = [expected and f"{expected}.", instruction(alarm), backup, acknowledged(alarm, now, now_ms), told]
     rest = "".join(f"<div>{escape(text)}</div>" for text in texts if text)
     return (
         f'<div class="sw-line sw-{look}{flash}">{mark_html(look)} <b>{escape(title_of(alarm.condition))}</b> · '
@@ -84,10 +87,11 @@ def episode_rows(found: Sequence[Episode], now: Now, now_ms: int) -> list[dict[s
     """Alarm history as rows of a table."""
     return [
         {
-            "alarm": title_of(one.condition), "priority": one.priority, "unit": one.unit or "whole ward",
-            "ward": _ward_title(now, one.ward), "from": moment_text(one.raised_ms, now_ms, now.zone),
-            "to": said("lasts") if one.cleared_ms is None else moment_text(one.cleared_ms, now_ms, now.zone),
-            "lasted": "" if one.lasted_ms is None else lasted_text(one.lasted_ms), "acknowledged by": one.acknowledged,
+            "Alarm": title_of(one.condition), "Priority": words.PRIORITY.get(one.priority, one.priority).lower(),
+            "Unit": one.unit or "whole ward",
+            "Ward": _ward_title(now, one.ward), "From": moment_text(one.raised_ms, now_ms, now.zone),
+            "To": said("still there") if one.cleared_ms is None else moment_text(one.cleared_ms, now_ms, now.zone),
+            "Lasted": "" if one.lasted_ms is None else lasted_text(one.lasted_ms), "Acknowledged by": one.acknowledged,
         }
         for one in found
     ]  # fmt: skip
@@ -97,9 +101,9 @@ def journal_rows(rows: Sequence[JournalRow], now: Now, now_ms: int) -> list[dict
     """Journal rows as rows of a table."""
     return [
         {
-            "row": row.seq, "when": moment_text(row.at_ms, now_ms, now.zone), "what": row.kind, "unit": row.unit,
-            "ward": row.ward, "condition": row.condition, "who": f"{row.who} ({row.role})" if row.who else row.origin,
-            "details": details(row.body),
+            "Row": row.seq, "When": moment_text(row.at_ms, now_ms, now.zone), "What": row.kind, "Unit": row.unit,
+            "Ward": row.ward, "Condition": row.condition, "Who": f"{row.who} ({row.role})" if row.who else row.origin,
+            "Details": details(row.body),
         }
         for row in rows
     ]  # fmt: skip
@@ -119,9 +123,9 @@ def quarantine_rows(found: Sequence[Quarantined], now: Now, now_ms: int) -> list
     """What was put aside, with the beginning of each payload made printable."""
     return [
         {
-            "received": moment_text(item.received_ms, now_ms, now.zone), "reason": item.reason,
-            "kind": item.reason_kind, "topic": item.topic, "payload": excerpt(item.payload),
-            "bytes": len(item.payload) if item.size is None else item.size,
+            "Received": moment_text(item.received_ms, now_ms, now.zone), "Reason": item.reason,
+            "Kind": item.reason_kind, "Topic": item.topic, "Payload": excerpt(item.payload),
+            "Bytes": len(item.payload) if item.size is None else item.size,
         }
         for item in found
     ]  # fmt: skip

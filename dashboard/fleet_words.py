@@ -13,11 +13,11 @@ AVAILABLE: Final = "Available"
 ADEQUATE: Final = "Purity adequate"
 FAILURES: Final = "Failures"
 RUN_HOURS: Final = "Run hours"
-MTBF: Final = "Run h a failure"
+MTBF: Final = "Run hours per failure"
 REPAIR: Final = "Median repair, h"
 ENERGY: Final = "Energy, kWh"
 COST: Final = "Cost"
-ALL: Final = "all units"
+ALL: Final = "All units"
 LASTS: Final = "lasts"
 AGAIN: Final = "again within 30 days"
 WITHIN: Final = "all within"
@@ -29,10 +29,25 @@ DEMAND: Final = "Demand of wards"
 ALARM_LOAD: Final = "Alarms told to wards"
 HOURS_COLUMNS: Final = ("", "Available", "If unknown were down, up", "Up, h", "Down, h", "Unknown, h",
                         "Purity adequate", "Energy, kWh")  # fmt: skip
-FAILURE_COLUMNS: Final = ("", "Run hours", "Failures", "Run h a failure", "Median repair, h", "Still down", "Repeats")
+FAILURE_COLUMNS: Final = (
+    "",
+    "Run hours",
+    "Failures",
+    "Run hours per failure",
+    "Median repair, h",
+    "Still down",
+    "Repeats",
+)
 EACH_COLUMNS: Final = ("Unit", "From", "Cause", "Lasted", "Answered after", "")
 SURVIVAL_COLUMNS: Final = ("Model", "Units", "Failed", "Half by, h", "Without failure")
-DEMAND_COLUMNS: Final = ("Ward", "Median, L/min", "Peak", "Known to hold", "Spare at peak", "Units not proven")
+DEMAND_COLUMNS: Final = (
+    "Ward",
+    "Median, L/min",
+    "Peak, L/min",
+    "Known to hold, L/min",
+    "Spare at peak, L/min",
+    "Units not proven",
+)
 ALARM_COLUMNS: Final = ("Ward", "Alarms", "A day", "Most in 10 min", "Floods", "Stale", "Chattering", "EEMUA 191")
 FIGURE_NOTES: Final = {
     AVAILABILITY: "Available: of the hours that are known, up or down; unknown hours (no readings) are told apart. "

@@ -75,10 +75,14 @@ def survival_rows(found: Mapping[str, Survival]) -> list[Row]:
 def demand_rows(found: Mapping[str, WardDemand], now: Now) -> list[Row]:
     """Each ward's flow against what its units are known to hold."""
     return [
-        (ward_title(now, ward), number(one.median_lpm), number(one.peak_lpm), number(one.known_lpm),
-         Cell(number(one.spare_lpm), mark="late" if one.spare_lpm < 0 else ""), str(len(one.unproven)))
+        (ward_title(now, ward), _flow(one.median_lpm), _flow(one.peak_lpm), _flow(one.known_lpm),
+         Cell(_flow(one.spare_lpm), mark="late" if one.spare_lpm < 0 else ""), str(len(one.unproven)))
         for ward, one in found.items()
     ]  # fmt: skip
+
+
+def _flow(lpm: float | None) -> str:
+    return NOT_MEASURED if lpm is None else f"{lpm:.1f}"
 
 
 def alarm_rows(found: Mapping[str, AlarmLoad], now: Now) -> list[Row]:

@@ -114,8 +114,9 @@ def _out(now: Now, ward: str) -> list[str]:
 
 
 def _episode(one: Episode, now: Now, now_ms: int) -> str:
-    last = words.STANDS_YET if one.cleared_ms is None else moment_text(one.cleared_ms, now_ms, now.zone)
-    when = words.lasted(moment_text(one.raised_ms, now_ms, now.zone), last)
+    first = moment_text(one.raised_ms, now_ms, now.zone)
+    last = moment_text(one.cleared_ms, now_ms, now.zone)
+    when = words.stands_since(first) if one.cleared_ms is None else words.lasted(first, last)
     who = f"; {words.acknowledged(one.acknowledged)}" if one.acknowledged else ""
     return f"{when}: {title_of(one.condition)}, {_where(one.unit, one.ward, now)}{who}"
 

@@ -16,8 +16,7 @@ BACKUP: Final = "Backup oxygen"
 WATCH: Final = "How far this can be trusted"
 NOTHING: Final = "Nothing."
 LIVE: Final = "The collector is heard and readings come in."
-NOT_ACKNOWLEDGED: Final = "nobody has acknowledged it"
-STANDS_YET: Final = "still there"
+NOT_ACKNOWLEDGED: Final = "not acknowledged"
 WHOLE_WARD: Final = "whole ward"
 OWN: Final = "What else the next shift should know"
 OWN_HELP: Final = "About machines and supply. No names of patients: the journal keeps it for ever."
@@ -40,6 +39,11 @@ def title(hospital: str, ward: str, first: str, last: str) -> str:
 def since(when: str) -> str:
     """Since when something stands."""
     return f"since {when}"
+
+
+def stands_since(when: str) -> str:
+    """Since when something is there that is still there."""
+    return f"Since {when}"
 
 
 def until(when: str) -> str:

@@ -43,17 +43,17 @@ def store_figures(health: Health, now: Now, now_ms: int) -> Figures:
 def bridge_rows(now: Now, now_ms: int) -> list[dict[str, str]]:
     """Each bridge's link, and what it said of itself last."""
     return [
-        {"bridge": name, "link": name_of(str(body.get("state", ""))),
-         "since": moment_text(body.get("at_ms"), now_ms, now.zone), **_word_cells(body.get("word") or {})}
+        {"Bridge": name, "Link": name_of(str(body.get("state", ""))),
+         "Since": moment_text(body.get("at_ms"), now_ms, now.zone), **_word_cells(body.get("word") or {})}
         for name, body in now.bridges.items()
     ]  # fmt: skip
 
 
 def _word_cells(word: dict[str, Any]) -> dict[str, str]:
     if not word:
-        return {"waiting": NOT_MEASURED, "dropped": NOT_MEASURED, "says": ""}
+        return {"Waiting": NOT_MEASURED, "Dropped": NOT_MEASURED, "Says": ""}
     ports = [
         f"{port['path']}: {port['said'] or 'not open'}" for port in word["ports"] if port["said"] or not port["open"]
     ]
     says = "; ".join(said for said in (word["said"], word["clock"], *ports) if said)
-    return {"waiting": f"{word['waiting']:,}", "dropped": f"{word['dropped']:,}", "says": says}
+    return {"Waiting": f"{word['waiting']:,}", "Dropped": f"{word['dropped']:,}", "Says": says}

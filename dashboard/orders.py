@@ -73,8 +73,8 @@ def due_rows(now: Now, now_ms: int, rows: Sequence[JournalRow]) -> list[Row]:
 def calibration_rows(found: Sequence[Calibration]) -> list[Row]:
     """Reference analysers, those that cannot be used first."""
     return [
-        (Cell(one.title, mark="" if one.good else "late"), one.calibrated.isoformat() if one.calibrated else "",
-         one.until.isoformat() if one.until else "", words.USABLE if one.good else words.not_usable(one.why))
+        (Cell(one.title, mark="" if one.good else "late"), words.day_text(one.calibrated) if one.calibrated else "",
+         words.day_text(one.until) if one.until else "", words.USABLE if one.good else words.not_usable(one.why))
         for one in found
     ]  # fmt: skip
 

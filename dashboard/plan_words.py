@@ -12,9 +12,9 @@ AHEAD: Final = "Plan for"
 WEEKS_AHEAD: Final = (1, 4, 8, 12)
 LATE: Final = "After their due date"
 UNPLANNED: Final = "Without a day"
-TRIPS: Final = "Ways to a ward"
-BEST: Final = "How good it is"
-BEST_FOUND: Final = "the best"
+TRIPS: Final = "Trips to wards"
+BEST: Final = "Beside the best plan"
+BEST_FOUND: Final = "none is better"
 NO_VISITS: Final = "No visit is needed in these weeks."
 NOT_PLANNED: Final = "not in these weeks"
 WAITING: Final = "What has to wait"
@@ -31,9 +31,9 @@ VISIT_WIDTHS: Final = (15, 10, 16, 32, 8, 11, 8)
 WAITING_WIDTHS: Final = (10, 14, 22, 10, 12, 32)
 WAITING_COLUMNS: Final = ("Unit", "Ward", "Task", "Due", "Planned", "Because")
 PLAN_CAPTION: Final = (
-    "In brackets: visiting in the plain order of due dates. How good: how far from the best plan it may be. A unit is "
-    "taken out only where its ward can spare it, one of a ward at a time, outside quiet hours, within technicians' "
-    "hours and parts in stock. Times are proposals."
+    "In brackets: visiting in the plain order of due dates. Beside the best plan: how far from it this one may be. A "
+    "unit is taken out only where its ward can spare it, one of a ward at a time, outside quiet hours, within "
+    "technicians' hours and parts in stock. Times are proposals."
 )
 
 

@@ -21,6 +21,7 @@ from dashboard.orders import ward_title
 from dashboard.queries import Now
 from dashboard.service_actions import may_visit, set_visit
 from dashboard.sheet import Cell, Row
+from dashboard.times import MINUTE, lasted_text
 
 STATES = ("locked", "moved", "cancelled", "done")
 
@@ -39,8 +40,9 @@ def visit_rows(visits: Sequence[Visit], now: Now) -> list[Row]:
     """One row a visit: day and time, unit, what is done, how long the unit is out, and how firm it is."""
     return [
         (Cell(texts.visit_when(one.day, one.start_min)), Cell(one.unit, one.unit), ward_title(now, one.ward),
-         Cell("; ".join(task_of(task.title) for task in one.tasks), note="; ".join(one.cautions)), f"{one.minutes} min",
-         Cell(f"{one.out_min} min" if one.out_min else "", note=texts.from_cylinders(one.gas_l)),
+         Cell("; ".join(task_of(task.title) for task in one.tasks), note="; ".join(one.cautions)),
+         lasted_text(one.minutes * MINUTE),
+         Cell(lasted_text(one.out_min * MINUTE) if one.out_min else "", note=texts.from_cylinders(one.gas_l)),
          Cell(texts.VISIT_STATES.get(one.state, one.state), note=one.why))
         for one in visits
     ]  # fmt: skip

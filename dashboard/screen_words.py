@@ -20,14 +20,16 @@ SO_FAR: Final = "So far"
 NO_DATA: Final = "None."
 
 # -- data -------------------------------------------------------------------------------------------------------------
-COLLECTOR: Final = "Collector"
-BRIDGES: Final = "Bridges"
 STORE: Final = "Store"
 KEPT_ASIDE: Final = "Could not be read: kept aside"
 JOURNAL: Final = "Journal"
 WHAT: Final = "What"
+ANYTHING: Final = "anything"
 BACK: Final = "Back"
 ALL_UNITS: Final = "all units"
+HOW_DATA_COME: Final = (
+    "How bridges, the collector and what carries outwards stand is on the page “Sensors and bridges”."
+)
 BACK_DAYS: Final = {1: "1 day", 7: "7 days", 30: "30 days", 366: "a year", 36_600: "to the beginning"}
 
 

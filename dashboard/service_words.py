@@ -63,7 +63,7 @@ ANALYSER: Final = "Reference analyser"
 AS_FOUND_IN: Final = "Purity as found, %"
 AS_LEFT_IN: Final = "Purity as left, %"
 FLOW_IN: Final = "Flow, L/min"
-WHERE_IT_RAN: Final = "empty if it did not run"
+WHERE_IT_RAN: Final = "did not run: leave empty"
 WRITE_CHECK: Final = "Write the check down"
 CHECK_WRITTEN: Final = "check written down"
 NO_ANALYSER: Final = "The site file names no reference analyser ([[analyser]]), so no check can be written down."
@@ -77,9 +77,14 @@ def check_how(rated: str, limit: str) -> str:
     )
 
 
+def day_text(day: date) -> str:
+    """A day with its year."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
 def until(title: str, day: date | None) -> str:
     """An analyser and how long its calibration holds."""
-    return f"{title} (calibrated until {day:%d %b %Y})" if day else title
+    return f"{title} (calibrated until {day_text(day)})" if day else title
 
 
 def not_usable(why: str) -> str:

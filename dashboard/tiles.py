@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from html import escape
+from math import ceil
 from urllib.parse import quote
 
 from dashboard import access_words, screen_words, service_words, words
@@ -27,7 +28,7 @@ def strip_html(now: Now | None, found: Iterable[Banner], now_ms: int, beat_ms: i
     parts = []
     if now is not None and now.simulated:
         mark = words.simulated_mark(now.clock.speed, clock_text(now_ms, now.zone))
-        mark += f" - {access_words.OPEN}" if now.open_to_all else ""
+        mark += f" · {access_words.OPEN}" if now.open_to_all else ""
         parts.append(f'<div class="sw-simulated">{escape(mark)}</div>')
     if now is not None and (test := test_text(now, now_ms)):
         parts.append(f'<div class="sw-test">{escape(test)}</div>')
@@ -73,7 +74,9 @@ def _ward_html(block: WardBlock, chosen: str | None) -> str:
     notices = "".join(_notice_html(notice) for notice in block.notices)
     # What the ward's own notice says to do is not said again by each of its units.
     shown = [tile._replace(action="") if tile.shared else tile for tile in block.tiles]
-    wide = sum(2 if tile.action else 1 for tile in shown) or 1
+    speaking = sum(bool(tile.action) for tile in shown)
+    # A tile that speaks is two wide and two high; the others stand beside it in two rows.
+    wide = 2 * speaking + (ceil((len(shown) - speaking) / 2) if speaking else len(shown)) or 1
     backup = f'<p class="sw-backup">{escape(block.backup)}</p>' if chosen is not None and block.backup else ""
     return (
         f'<section class="sw-ward" style="--n:{wide}"><h2>{link}</h2>{backup}{notices}'

@@ -72,8 +72,13 @@ class Need(NamedTuple):
 
     @property
     def pressing(self) -> bool:
-        """Whether there is something to do about it."""
-        return self.rank < Rank.QUIET
+        """Whether there is something to do about it now."""
+        return self.rank < Rank.SOON
+
+    @property
+    def soon(self) -> bool:
+        """Whether nothing but a task of this week asks for it."""
+        return self.rank == Rank.SOON
 
 
 def needs(
@@ -99,7 +104,15 @@ def _need(
     reasons = sorted(_reasons(now, tile, dues, doubts, now_ms), key=lambda one: one[0])
     rank = reasons[0][0] if reasons else Rank.QUIET
     why = "; ".join(dict.fromkeys(text for _, text in reasons if text)) or tile.word
-    return Need(rank, tile.unit, why, *ward, known.model if known else "", tile, known.serial if known else "")
+    return Need(
+        rank,
+        tile.unit,
+        why[:1].upper() + why[1:],
+        *ward,
+        known.model if known else "",
+        tile,
+        known.serial if known else "",
+    )
 
 
 def _reasons(
@@ -109,7 +122,7 @@ def _reasons(
         return [(Rank.UNUSED, tile.word)]
     found: list[tuple[Rank, str]] = []
     if tile.look in _RANKS:
-        found.append((_RANKS[tile.look], ". ".join(text for text in (tile.word, tile.note) if text)))
+        found.append((_RANKS[tile.look], "; ".join(text for text in (tile.word, tile.note) if text)))
     if tile.unit in doubts:
         found.append((Rank.DOUBT, words.check_missing(doubts[tile.unit].why)))
     row = now.units.get(tile.unit)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from collector.tongue import plural
+
 PRODUCT: Final = "sieveward"
 CAUTION: Final = (
     "Watches machines, not patients. The unit's own alarm, pulse oximetry and the ward's protocol stay primary."
@@ -59,7 +61,7 @@ def bridge_gone(bridge: str) -> str:
 
 def more_alarms(count: int) -> str:
     """Said when a unit has more alarms than the one shown."""
-    return f"and {count} more" if count else ""
+    return plural("and {count} more alarm", "and {count} more alarms", count) if count else ""
 
 
 def good_to(flow: str) -> str:
@@ -120,7 +122,7 @@ def to_return(unit: str) -> str:
 def simulated_mark(speed: float, now: str) -> str:
     """Stands on every screen of a simulated facility."""
     runs = f"clock runs {speed:g}x, " if speed != 1 else ""
-    return f"SIMULATED DATA - not a real hospital - {runs}now {now}"
+    return f"SIMULATED DATA · not a real hospital · {runs}now {now}"
 
 
 WAITING: Final = "Waiting for the collector's first reading."

@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboard import guide, language, screen_words, words
 from dashboard.frame import look, strip
+from dashboard.sheet import table_html
 from dashboard.tables import condition_rows, limit_rows, ward_rows
 
 strip()
@@ -24,10 +25,10 @@ with right:
 now = look().now
 if now is not None and now.site is not None:
     st.subheader(screen_words.LIMITS)
-    st.dataframe(limit_rows(now.site), hide_index=True)
+    st.html(table_html(limit_rows(now.site)))
     st.caption(guide.STARRED)
-    st.dataframe(ward_rows(now.site), hide_index=True)
+    st.html(table_html(ward_rows(now.site)))
 st.subheader(screen_words.LIMIT_SOURCES)
 st.write(guide.LIMIT_SOURCES)
 st.subheader(words.PAGE_ALARMS)
-st.dataframe(condition_rows(), hide_index=True, height="content")
+st.html(table_html(condition_rows()))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.rules.entries import ACKNOWLEDGE, CONDITION
-from dashboard import queries, screen_words
+from dashboard import queries, screen_words, words
 from dashboard.board import places
 from dashboard.desk import draw_earlier, draw_held, draw_outcome, draw_service, draw_speaking, who_acts
 from dashboard.episodes import episodes
@@ -15,6 +15,7 @@ from dashboard.launch import data_dir
 
 strip()
 now, _ = needed_now()
+st.header(words.PAGE_ALARMS)
 wards = {place.id: place.title for place in places(now)}
 person, ward = who_acts(wards)
 

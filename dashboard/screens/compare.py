@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import compare_words as words
 from dashboard import queries
 from dashboard import words as common_words
+from dashboard.charts import axis_ends
 from dashboard.compare import CAPACITY, MOST, capacities, lines, measured, value_rows
 from dashboard.frame import in_words, needed_now, strip
 from dashboard.launch import data_dir
@@ -41,10 +42,11 @@ with in_words():
     if not any(len(table) for table in tables.values()):
         st.info(words.NOTHING)
         st.stop()
-    for name, table in tables.items():
-        if len(table):
-            st.altair_chart(lines(table, name, units), width="stretch",
-                            key=f"compare-{name}", alt=words.over_span(words.TITLES[name]))  # fmt: skip
+    ends = axis_ends((from_ms, now_ms), now.zone)
+    drawn = {name: table for name, table in tables.items() if len(table)}
+    for name, table in drawn.items():
+        chart = lines(table, name, units, ends, named=name == next(iter(drawn)))
+        st.altair_chart(chart, width="stretch", key=f"compare-{name}", alt=words.over_span(words.TITLES[name]))
     st.subheader(words.VALUES)
     st.html(sheet_html(words.COLUMNS, value_rows(tables, units, now)))
     st.caption(words.CAPTION)

@@ -8,13 +8,13 @@ from dashboard import carriers, queries, review_queries, safe_copies, service_wo
 from dashboard import sensor_words as words
 from dashboard.carriers import carrier_rows, carrier_warning, way_rows
 from dashboard.figures import figures_html
-from dashboard.frame import SLOWLY_S, in_words, look, needed_now, strip, table
+from dashboard.frame import SLOWLY_S, in_words, look, needed_now, strip
 from dashboard.freshness import collector_lives
 from dashboard.health import bridge_rows, collector_figures
 from dashboard.launch import data_dir
 from dashboard.safe_copies import copy_figures, copy_warning
 from dashboard.sensorrows import sensor_rows, sensors
-from dashboard.sheet import sheet_html
+from dashboard.sheet import sheet_html, table_html
 
 strip()
 needed_now()
@@ -37,7 +37,7 @@ def listed() -> None:
             st.write(words.others(len(every) - len(pressing)))
         st.caption(words.CAPTION)
         st.subheader(words.BRIDGES)
-        table(bridge_rows(now, now_ms)) if now.bridges else st.write(words.NO_BRIDGE)
+        st.html(table_html(bridge_rows(now, now_ms))) if now.bridges else st.write(words.NO_BRIDGE)
         _carried(now, now_ms, wall_ms)
 
 
@@ -52,9 +52,9 @@ def _carried(now: queries.Now, now_ms: int, wall_ms: int) -> None:
     st.subheader(carriers.TITLE)
     if warning := carrier_warning(health.carried, now.site, wall_ms):
         st.warning(warning)
-    table(carrier_rows(health.carried, now.zone, now_ms))
+    st.html(table_html(carrier_rows(health.carried, now.zone, now_ms)))
     if ways := way_rows(health.carried, now.zone, now_ms):
-        table(ways)
+        st.html(table_html(ways))
     st.subheader(safe_copies.TITLE)
     if warning := copy_warning(health.safe_copy, wall_ms, simulated=now.simulated):
         st.warning(warning)

@@ -31,25 +31,27 @@ model = two.selectbox(words.MODEL, ["", *models_of(now.site)], format_func=lambd
 text = three.text_input(words.FIND, st.query_params.get("find", ""), placeholder=words.FIND_PLACEHOLDER, max_chars=60)
 
 
-def found() -> tuple[list[Need], list[Need]]:
-    """What fits the choice: units that need attention, and all others; what is due is worked out once a minute."""
+def found() -> tuple[list[Need], list[Need], list[Need]]:
+    """What fits the choice: units that need attention, those with a task this week, and all others."""
     screen = look()
     if screen.now is None or screen.now.site is None:
-        return [], []
+        return [], [], []
     known, now_ms = screen.now, screen.now_ms
     proofs = proofs_due(screen.now.site, service_rows(), known.out_of_service)
     every = needs(known, board_of(known, now_ms, screen.wall_ms), dues(known, now_ms), proofs, now_ms)
     fits = chosen(every, ward, model, text)
-    return [one for one in fits if one.pressing], [one for one in fits if not one.pressing]
+    return ([one for one in fits if one.pressing], [one for one in fits if one.soon],
+            [one for one in fits if not one.pressing and not one.soon])  # fmt: skip
 
 
 @st.fragment(run_every=EVERY_S + 3)
 def pressing() -> None:
     """What needs attention, drawn anew as things change."""
     with in_words():
-        listed, others = found()
-        st.caption(words.counts(len(listed) + len(others), len(units)))
-        if not listed and not others:
+        listed, *others = found()
+        shown = sum(map(len, (listed, *others)))
+        st.caption(words.counts(shown, len(units)))
+        if not shown:
             st.write(words.NOT_FOUND)
             return
         st.subheader(service_words.counted(words.ATTENTION, len(listed)))
@@ -63,10 +65,11 @@ def pressing() -> None:
 def quiet() -> None:
     """All others, once a minute: they are many, and a slow network carries them each time."""
     with in_words():
-        _, listed = found()
-        if listed:
-            st.subheader(service_words.counted(words.QUIET, len(listed)))
-            st.html(sheet_html(words.COLUMNS, need_rows(listed), MOST, words.WIDTHS))
+        _, soon, calm = found()
+        for title, listed in ((words.THIS_WEEK, soon), (words.QUIET, calm)):
+            if listed:
+                st.subheader(service_words.counted(title, len(listed)))
+                st.html(sheet_html(words.COLUMNS, need_rows(listed), MOST, words.WIDTHS))
 
 
 pressing()

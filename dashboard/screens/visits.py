@@ -43,7 +43,9 @@ with in_words():
     waiting = [one for one in found.deferred if ward in ("", one.ward)]
     st.subheader(words.counted(texts.WAITING, len(waiting)))
     st.html(sheet_html(texts.WAITING_COLUMNS, deferral_rows(waiting, now), 100, texts.WAITING_WIDTHS))
-    st.download_button(texts.PRINT, partial(week_lists, now.site, found), "weeks.html", "text/html", on_click="ignore")
-    st.download_button(texts.CALENDAR, partial(calendar_file, now.site, found, now_ms), "visits.ics", "text/calendar",
-                       on_click="ignore")  # fmt: skip
+    with st.container(horizontal=True):
+        st.download_button(texts.PRINT, partial(week_lists, now.site, found), "weeks.html", "text/html",
+                           on_click="ignore")  # fmt: skip
+        st.download_button(texts.CALENDAR, partial(calendar_file, now.site, found, now_ms), "visits.ics",
+                           "text/calendar", on_click="ignore")  # fmt: skip
     draw_setting(now.site, visits, who_records(now))

@@ -124,7 +124,7 @@ def test_whatever_is_stored_only_a_fresh_running_unit_without_alarm_looks_well(
 def test_an_alarm_gives_look_word_and_what_to_do():
     shown = tile([row(purity_pct=80.1)], [alarm(), alarm(condition="purity-amber", priority="medium")])
     assert (shown.look, shown.word, shown.action, shown.note) == (
-        Look.HIGH, "Unit output very low", "Change over now.", "and 1 more",
+        Look.HIGH, "Unit output very low", "Change over now.", "and 1 more alarm",
     )  # fmt: skip
     assert shown.unheard
 
@@ -190,7 +190,7 @@ def test_units_that_fell_silent_together_say_so_each_until_it_is_heard_again():
     board = board_of(now_of(rows, [silence, sag]), NOW, NOW)
     silent, back = board.wards[0].tiles
     assert (silent.unit, silent.look, silent.word, silent.greyed) == ("u1", Look.MEDIUM, "No readings", True)
-    assert (silent.age, silent.note) == ("No data since 17:03", "and 1 more")
+    assert (silent.age, silent.note) == ("No data since 17:03", "and 1 more alarm")
     assert (back.unit, back.look, back.word) == ("u2", Look.RUNNING, "Running")
     assert [notice.title for notice in board.wards[0].notices] == ["No readings", "Poor supply"]
     assert board_html(board, None).count("No readings from 2 units. The link of east-1 went at that time.") == 1

@@ -197,7 +197,7 @@ def test_a_unit_that_has_stopped_was_good_to_so_much_and_nothing_more_is_expecte
     stopped = made.with_capacity(row(phase=phase), made.falling(NOW))
     assert tile([stopped]).holds == "was good to 2.5 L/min only"
     shown = tile([stopped], [alarm(condition="purity-shutdown"), made.foretold(NOW, priority="high")])
-    assert (shown.word, shown.note) == ("Unit has switched itself off", "and 1 more")
+    assert (shown.word, shown.note) == ("Unit has switched itself off", "and 1 more alarm")
     assert "expected between" not in alarm_html(made.foretold(NOW), now_of([stopped]), NOW)
 
 
@@ -232,7 +232,7 @@ def test_where_no_switch_off_is_foreseen_very_low_output_is():
 def test_a_worse_alarm_keeps_the_word_and_the_time_that_is_left_is_noted():
     shown = tile([row()], [made.foretold(NOW, priority="high"), alarm(), alarm(condition="flow-above-rated")])
     assert shown.word == "Flow above rated"
-    assert shown.note == "Under 82 % in 9 to 30 min; Shut-off expected in 20 to 50 min; and 1 more"
+    assert shown.note == "Under 82 % in 9 to 30 min; Shut-off expected in 20 to 50 min; and 1 more alarm"
 
 
 def test_what_is_there_comes_before_what_is_to_come():

@@ -40,12 +40,12 @@ def test_what_nobody_carries_is_said(document, table, said) -> None:
     assert (said in found) if said else not found
 
 
-def test_the_data_page_shows_it(hospital, screen) -> None:
+def test_the_page_of_sensors_shows_it(hospital, screen) -> None:
     one = hospital(units=1, text=site_text(1) + INFLUX)
-    assert "nothing carries it" in seen(screen("record"))
+    assert "nothing carries it" in seen(screen("sensors"))
     with one.store.transaction():
         one.store.set_status("deliver", {"wall_ms": queries.wall_ms(), "carriers": {"influx": STATE}})
-    said = seen(screen("record"))
+    said = seen(screen("sensors"))
     assert "nothing carries it" not in said
     assert "InfluxDB" in said
 

@@ -32,7 +32,8 @@ def test_each_unit_has_its_own_line_and_its_own_numbers(hospital):
     assert [row[2].text for row in rows] == ["2.0", "3.0"]
     assert rows[0][1].note == "93.4 to 93.7"
     assert rows[1][4].text == "–"  # no capacity on record
-    drawn = json.loads(lines(tables["purity_pct"], "purity_pct", units).to_json())
+    drawn = json.loads(lines(tables["purity_pct"], "purity_pct", units, (0, 9)).to_json())
+    assert drawn["encoding"]["x"]["scale"]["domain"] == [0, 9]
     scale = drawn["encoding"]["color"]["scale"]
     assert (scale["domain"], scale["range"]) == (units, list(COLOURS[:2]))
     assert drawn["encoding"]["strokeDash"]["scale"]["range"] == [list(dash) for dash in DASHES[:2]]

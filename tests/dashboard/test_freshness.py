@@ -66,6 +66,6 @@ def test_what_troubles_the_collector_is_said_in_its_own_words():
 
 def test_simulated_data_are_marked_with_speed_and_time():
     made = strip_html(now_of([row()], speed=60.0), [], NOW, NOW)
-    assert "SIMULATED DATA - not a real hospital - clock runs 60x, now 17:13" in made
+    assert "SIMULATED DATA · not a real hospital · clock runs 60x, now 17:13" in made
     real = msgspec.structs.replace(now_of([row()]), facility="lakeside")
     assert "SIMULATED" not in strip_html(real, [], NOW, NOW)

@@ -41,7 +41,7 @@ def test_what_stands_says_who_knows_and_what_to_do(bad_hour):
     assert mine.startswith("High: Unit output very low, unit-03, Medical, since ")
     assert "; acknowledged by N. Example. " in mine
     assert "Change over to the backup now." in mine
-    assert any("nobody has acknowledged it" in line for line in stands)
+    assert any("; not acknowledged. " in line for line in stands)
 
 
 def test_what_is_put_aside_says_until_when(bad_hour):

@@ -125,11 +125,11 @@ def test_sizes():
 
 def test_limits_say_which_are_the_site_file_s():
     site = parse_site('[facility]\nid="x"\n[[model]]\nid="m"\namber_pct=86\n[[unit]]\nid="u"\n[[ward]]\nid="w"\n')
-    assert [(row["model"], row["amber, %"], row["red, %"]) for row in limit_rows(site)] == [
+    assert [(row["Model"], row["Amber, %"], row["Red, %"]) for row in limit_rows(site)] == [
         ("m", "86 *", "82"), ("default", "85", "82"),
     ]  # fmt: skip
-    assert [row["flow limit, L/min"] for row in ward_rows(site)] == ["none", "none"]
-    assert {row["priority"] for row in condition_rows()} == {"high", "medium", "low"}
+    assert [row["Flow limit, L/min"] for row in ward_rows(site)] == ["none", "none"]
+    assert {row["Priority"] for row in condition_rows()} == {"high", "medium", "low"}
 
 
 # -- actions and command ------------------------------------------------------------------------------------------

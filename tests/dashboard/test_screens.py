@@ -18,7 +18,7 @@ from tests.dashboard.hospital import site_text
 
 SCREENS = ("board", "unit", "alarms", "record", "about", "due", "visits", "work", "parts", "fleet", "labels", "backup",
            "limits")  # fmt: skip
-MARK = "SIMULATED DATA - not a real hospital"
+MARK = "SIMULATED DATA · not a real hospital"
 LOST = "NOT LIVE: the collector has not been heard for"
 
 
@@ -410,13 +410,18 @@ def test_the_journal_is_filtered(screen, bad_hour):
     assert "0 rows" in seen(app)
 
 
-def test_the_data_screen_shows_collector_bridges_and_store(screen, bad_hour):
-    said = seen(screen("record"))
-    for text in ("127.0.0.1:1883", "east", "Free on the disk", "1,234"):
+@pytest.mark.parametrize(
+    ("name", "texts"),
+    [("record", ("Free on the disk", "Journal rows")), ("sensors", ("127.0.0.1:1883", "east", "1,234"))],
+)
+def test_collector_bridges_and_store_say_how_they_are(screen, bad_hour, name, texts):
+    said = seen(screen(name))
+    for text in texts:
         assert text in said, text
 
 
 def test_the_cautions_and_the_limits_in_force_are_said(screen, bad_hour):
     said = seen(screen("about"))
-    for text in ("Never turn a flow up on the strength of a screen", "Oxygen feeds fire", "pulse oximetry", "five,85"):
+    model = '<span>five</span></td><td data-name="Amber, %" class="sw-number"><span>85</span>'
+    for text in ("Never turn a flow up on the strength of a screen", "Oxygen feeds fire", "pulse oximetry", model):
         assert text in said, text

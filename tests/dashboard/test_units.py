@@ -47,10 +47,10 @@ def test_each_reason_has_its_rank_and_its_words(hospital):
     assert [(need.unit, need.rank) for need in found.values()] == [
         ("unit-03", Rank.DOUBT), ("unit-02", Rank.FORESEEN), ("unit-04", Rank.OVERDUE), ("unit-05", Rank.SOON),
         ("unit-01", Rank.QUIET)]  # fmt: skip
-    assert found["unit-02"].why.startswith("switch-off in ")
+    assert found["unit-02"].why.startswith("Switch-off in ")
     assert "good to 2.5 L/min" in found["unit-02"].why
-    assert found["unit-03"].why == "check before use: a check failed"
-    assert found["unit-04"].why == "overdue: Replace the intake filter and 1 more"
+    assert found["unit-03"].why == "Check before use: a check failed"
+    assert found["unit-04"].why == "Overdue: Replace the intake filter and 1 more"
 
 
 def test_the_list_is_narrowed_by_ward_model_and_words(bad_hour):
@@ -83,7 +83,7 @@ def test_a_hospital_without_units_is_told_how_to_begin(screen, hospital):
 
 def test_what_is_overdue_is_said(screen, hospital):
     hospital(text=upkeep_text())
-    assert "overdue: " in seen(screen("units"))
+    assert "Overdue: " in seen(screen("units"))
 
 
 def test_five_hundred_units_are_listed(screen, hospital):
