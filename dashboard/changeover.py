@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from collector.backup import card as card_words
 from collector.backup.card import SPARES_MS, Card, cards, lasts_text, ready_card
 from collector.backup.known import WardBackup
 from collector.reading import parse_utc
@@ -74,5 +75,5 @@ def panel_html(now: Now, ward: str, unit: str, alarms: Sequence[Alarm], now_ms: 
     return (
         f'<section class="sw-panel" aria-label="{escape(words.CARD_TITLE)}"><h3>{escape(words.CARD_TITLE)}</h3>'
         f'<p class="sw-good-for">{escape(_dated(now, ward, card.say, now_ms))}</p>{read}'
-        f'<p class="sw-cautions">{escape(" ".join(card.cautions))}</p></section>'
+        f'<p class="sw-cautions">{escape(" ".join(card_words.CAUTIONS))}</p></section>'
     )

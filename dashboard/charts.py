@@ -40,6 +40,10 @@ _AXIS_WORDS: Final = (
 )
 
 
+#: Height of a limit's word as a share of its view.
+_WORD_SHARE: Final = 0.12
+
+
 class Limit(NamedTuple):
     """A level drawn across a chart; its word stands above its line, or below it."""
 
@@ -134,6 +138,8 @@ def domain_of(table: pd.DataFrame, quantity: Quantity, limits: Sequence[Limit], 
     ends = [table[quantity.name + lowest].min(), table[f"{quantity.name}_high"].max()]
     levels += [float(end) for end in ends if not math.isnan(end)]
     low, high = min(levels), max(levels)
+    over = [limit.value + _WORD_SHARE * (high - low) for limit in limits if not limit.below]  # its word stands there
+    high = max(high, *over) if over else high
     step = quantity.step
     return [max(0.0, math.floor(low / step) * step - (step if low else 0)), math.ceil(high / step + 0.25) * step]
 

@@ -15,7 +15,7 @@ import pandas as pd
 
 from collector.rules.capacity.now import CapacityNow
 from collector.site import Model
-from dashboard import capacity
+from dashboard import capacity, past_words
 from dashboard.charts import COLOURS, INK, Limit, local_times
 from dashboard.ranges import range_of, when_text
 from dashboard.times import DAY, MINUTE
@@ -118,7 +118,7 @@ def _bars(levels: Sequence[Level], zone: ZoneInfo, dark: bool) -> list[alt.Chart
 
 
 def _now(now_ms: int, zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
-    table = alt.Chart(pd.DataFrame({"time": local_times([now_ms], zone), "text": ["now"]}))
+    table = alt.Chart(pd.DataFrame({"time": local_times([now_ms], zone), "text": [past_words.NOW]}))
     rule = table.mark_rule(color=INK[dark], strokeWidth=1).encode(x="time:T")
     text = table.mark_text(align="left", dx=4, fontSize=11, fontWeight="bold", color=INK[dark])
     return [rule, text.encode(x="time:T", y=alt.value(8), text="text:N")]

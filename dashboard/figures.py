@@ -116,6 +116,13 @@ def details(body: Mapping[str, object]) -> str:
 
 
 def _plain(value: object) -> str:
+    """A value as it is read: what holds others names them in a row, numbers have no tail."""
+    if isinstance(value, Mapping):
+        return ", ".join(f"{name} {_plain(one)}" for name, one in value.items() if one not in ("", None))
+    if isinstance(value, list | tuple):
+        return ", ".join(map(_plain, value))
+    if isinstance(value, float):
+        return f"{value:.6g}"
     return value if isinstance(value, str) else msgspec.json.encode(value).decode()
 
 

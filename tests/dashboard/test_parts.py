@@ -109,8 +109,9 @@ def test_payloads_are_made_printable():
 
 
 def test_details_begin_with_what_happened():
-    body = {"action": "Do.", "event": "raised", "unit": "u1", "evidence": {"purity_pct": 81}}
-    assert details(body) == 'event: raised; evidence: {"purity_pct":81}; action: Do.'
+    evidence = {"purity_pct": 81.0000001, "units": ["u1", "u2"], "bridge": "", "held": True}
+    body = {"action": "Do.", "event": "raised", "unit": "u1", "evidence": evidence}
+    assert details(body) == "event: raised; evidence: purity_pct 81, units u1, u2, held true; action: Do."
 
 
 def test_sizes():
