@@ -9,6 +9,7 @@ from dashboard import (
     access_words,
     compare_words,
     entrance,
+    first_words,
     handover_words,
     limits_words,
     power_words,
@@ -22,8 +23,8 @@ from dashboard.access import Access, Door, access, opened
 from dashboard.frame import ASSETS, load_assets, speak
 
 PATHS = ("units", "unit", "alarms", "handover", "backup", "due", "visits", "work", "parts", "fleet", "labels",
-         "review", "power", "compare", "sensors", "limits", "data", "about", "people", "account",
-         "sign-out")  # fmt: skip
+         "review", "power", "compare", "sensors", "limits", "data", "about", "first", "people",
+         "account", "sign-out")  # fmt: skip
 
 
 def pages(found: Access) -> dict[str, list[st.Page]]:
@@ -56,6 +57,7 @@ def pages(found: Access) -> dict[str, list[st.Page]]:
             st.Page("screens/limits.py", title=limits_words.PAGE, url_path="limits"),
             st.Page("screens/record.py", title=words.PAGE_DATA, url_path="data"),
             st.Page("screens/about.py", title=words.PAGE_ABOUT, url_path="about"),
+            st.Page("screens/first.py", title=first_words.PAGE, url_path="first"),
         ],
     }
     if own := own_pages(found):

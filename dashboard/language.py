@@ -71,12 +71,16 @@ def settle(facility: str, *, wall: bool) -> Language:
     return spoken
 
 
-def links(page: str) -> str:
-    """The languages that there are as links that choose them, each by its own name; Markdown."""
+def names() -> dict[Language, str]:
+    """The languages that there are, each by its own name."""
     from babel import Locale
 
-    names = {one: (Locale.parse(one, sep="-").get_display_name() or one).capitalize() for one in languages()}
-    return " · ".join(f"[{name}](./{page}?{PARAM}={one})" for one, name in names.items())
+    return {one: (Locale.parse(one, sep="-").get_display_name() or one).capitalize() for one in languages()}
+
+
+def links(page: str) -> str:
+    """The languages that there are as links that choose them, each by its own name; Markdown."""
+    return " · ".join(f"[{name}](./{page}?{PARAM}={one})" for one, name in names().items())
 
 
 def tell_browser(spoken: Language, *, keep: bool) -> None:

@@ -11,6 +11,7 @@ DATA_ENV: Final = "SIEVEWARD_DATA"
 IDLE_ENV: Final = "SIEVEWARD_IDLE_MIN"
 WHOLE_ENV: Final = "SIEVEWARD_SESSION_H"
 SSO_ENV: Final = "SIEVEWARD_SSO"
+ACCOUNT_ENV: Final = "SIEVEWARD_CHECK_ACCOUNT"
 #: Uvicorn believes what these addresses say of whom they forward; unset, it would believe this machine's.
 PROXY_ENV: Final = "FORWARDED_ALLOW_IPS"
 APP: Final = Path(__file__).with_name("serve.py")
@@ -40,12 +41,16 @@ SETTINGS: Final[dict[str, str]] = {
 
 
 class Serving(NamedTuple):
-    """How the dashboard is served: who may forward, how long a session lasts, the file of a single sign-on."""
+    """How the dashboard is served: who may forward, how long a session lasts, the file of a single sign-on.
+
+    account is the broker's account with which a test alarm sent from a screen is heard.
+    """
 
     proxy: str = ""
     idle_min: float = 60.0
     session_h: float = 12.0
     sso: Path | None = None
+    account: Path | None = None
 
 
 def command(
@@ -59,6 +64,7 @@ def command(
     env = {
         DATA_ENV: str(data_dir.absolute()), PROXY_ENV: serving.proxy, IDLE_ENV: f"{serving.idle_min:g}",
         WHOLE_ENV: f"{serving.session_h:g}", SSO_ENV: str(serving.sso.absolute()) if serving.sso else "",
+        ACCOUNT_ENV: str(serving.account.absolute()) if serving.account else "",
     }  # fmt: skip
     return argv, env
 

@@ -36,6 +36,7 @@ from collector.rules.entries import CONDITION, JournalRow
 from collector.rules.unitrow import UnitRow
 from collector.safekeeping.told import DOCUMENT as SAFE_COPY
 from collector.site import Model, Site, SiteError, parse_site
+from collector.siteedit.wanted import DOCUMENT as WAITING
 from collector.store import Quarantined, history, open_reader
 from collector.store.connect import snapshot, store_path
 from collector.store.history import Extent, Series
@@ -51,6 +52,8 @@ SERVICE_KINDS: Final = (
     entries.PURITY_PROOF, entries.CYLINDER_READ, entries.PART_MOVED, entries.VISIT,
 )  # fmt: skip
 SERVICE_ROWS: Final = 1_000_000
+#: The status document of a demo's story.
+STORY: Final = "story"
 
 
 class CollectorNow(msgspec.Struct, frozen=True, kw_only=True):
@@ -96,6 +99,9 @@ class Now(msgspec.Struct, frozen=True, kw_only=True):
     open_to_all: bool = False
     way_test: WayTest | None = None
     carried: dict[str, Any] = {}  # how what is carried outwards stands, as `deliver` says
+    way_tried: dict[str, Any] = {}  # when the alarm's way was last tried, and what came of it
+    changes_waiting: dict[str, Any] = {}  # changes of the site file that the collector has not answered, by journal row
+    story: dict[str, Any] = {}  # the story that a demo plays, as simulator/telling.py writes it
 
     @property
     def simulated(self) -> bool:
@@ -172,6 +178,7 @@ def now(data_dir: Path) -> Now:
         bridges={key.partition(":")[2]: body for key, body in documents.items() if key.startswith("bridge:")},
         backup=_backup(documents.get(backup_watch.DOCUMENT)), way_test=way_test_in(documents.get(TEST)),
         open_to_all=open_to_all, carried=documents.get(CARRIED, {}),
+        way_tried=documents.get(TRIED, {}), changes_waiting=documents.get(WAITING, {}), story=documents.get(STORY, {}),
     )  # fmt: skip
 
 

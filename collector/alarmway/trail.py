@@ -20,6 +20,7 @@ JOURNAL: Final = "journal"
 SCREENS: Final = "screens' data"
 DASHBOARD: Final = "dashboard"
 MESSAGES: Final = "messages"
+SIGNALS: Final = "signals"  # of all wards, where nobody can hear them
 
 
 class Outcome(msgspec.Struct, frozen=True, kw_only=True):

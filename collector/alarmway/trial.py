@@ -8,7 +8,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Collection
-from contextlib import closing
+from contextlib import closing, nullcontext
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,6 +23,7 @@ from collector.alarmway.trail import (
     MESSAGES,
     NOT_SET_UP,
     SCREENS,
+    SIGNALS,
     Outcome,
     Trail,
     ward_way,
@@ -31,7 +32,7 @@ from collector.clock import Clock
 from collector.door import Door
 from collector.notify.waytest import DOCUMENT, RESULT_DOCUMENT, SAY
 from collector.rules import entries
-from collector.rules.entries import JournalEntry
+from collector.rules.entries import JournalEntry, JournalRow
 from collector.site import Site
 from collector.store import JournalWriter, StoreError, open_reader
 from collector.store.connect import connect_writer, immediate, store_path
@@ -44,13 +45,14 @@ STANDS_MS: Final = 5 * 60_000  # of wall time: as long as somebody needs to walk
 COLLECTOR_S: Final = 15.0  # its status is written every second
 DELIVER_S: Final = 30.0  # its status is written every five
 ORIGIN: Final = "check"
+TURN_S: Final = 0.1
 
 
 class Asked(msgspec.Struct, frozen=True, kw_only=True):
     """A test that was asked for: of which store and broker, for which wards, by whom, and how long to wait."""
 
     data: Path
-    door: Door
+    door: Door | None  # None: whoever asks has no way to the broker, and the signals are not followed
     site: Site
     wards: tuple[str, ...]
     who: str
@@ -58,26 +60,47 @@ class Asked(msgspec.Struct, frozen=True, kw_only=True):
     dashboard: str = ""
 
 
-def try_way(asked: Asked, clock: Clock, shown: Callable[[Outcome], None] = lambda one: None) -> list[Outcome]:
-    """Send the test and tell of each way what came, as it comes; StoreError when the store cannot even be read."""
+def try_way(
+    asked: Asked,
+    clock: Clock,
+    shown: Callable[[Outcome], None] = lambda one: None,
+    write: Callable[[JournalEntry], JournalRow] | None = None,
+) -> list[Outcome]:
+    """Send the test and tell of each way what came, as it comes; StoreError when the store cannot even be read.
+
+    `write` puts the test into the journal; what it raises is passed on, except StoreError, which is an outcome.
+    """
     with closing(open_reader(asked.data)) as conn:
-        topics = [signal_topic(asked.site.facility.id, ward) for ward in asked.wards]
-        with Ear(asked.door, topics) as ear:
+        with _ear(asked) as ear:
             start_s = time.monotonic()
             try:
-                (row,) = JournalWriter(asked.data).append([_entry(asked, clock)])
+                row = (write or _writer(asked))(_entry(asked, clock))
             except StoreError as error:
                 return [Outcome(way=JOURNAL, state=DEAD, said=str(error))]
             ways = _message_ways(conn, asked.wards)
-            trail = Trail(asked.site, row.seq, asked.wards, ways or ())
+            trail = Trail(asked.site, row.seq, asked.wards if asked.door else (), ways or ())
             trail.found.append(_took(JOURNAL, start_s, f"row {row.seq}"))
             _follow(asked, conn, ear, trail, row.seq, start_s, shown)
             trail.close(_reasons(asked, conn, ear), asked.wait_s)
+        if asked.door is None:
+            trail.found.append(
+                Outcome(way=SIGNALS, state=NOT_SET_UP, said="no account at the broker to hear them with")
+            )
         if not ways:
             trail.found.append(_no_messages(conn, ways))
         trail.found.append(_dashboard(asked))
     _write_result(asked, clock, row.seq, trail.found)
     return trail.found
+
+
+def _ear(asked: Asked) -> Ear | nullcontext[None]:
+    """What hears the wards' signals, where there is a way to the broker."""
+    topics = [signal_topic(asked.site.facility.id, ward) for ward in asked.wards]
+    return nullcontext() if asked.door is None else Ear(asked.door, topics)
+
+
+def _writer(asked: Asked) -> Callable[[JournalEntry], JournalRow]:
+    return lambda entry: JournalWriter(asked.data).append([entry])[0]
 
 
 def _entry(asked: Asked, clock: Clock) -> JournalEntry:
@@ -91,12 +114,12 @@ def _took(way: str, start_s: float, said: str = "") -> Outcome:
 
 
 def _follow(
-    asked: Asked, conn: sqlite3.Connection, ear: Ear, trail: Trail, seq: int, start_s: float,
+    asked: Asked, conn: sqlite3.Connection, ear: Ear | None, trail: Trail, seq: int, start_s: float,
     shown: Callable[[Outcome], None],
 ) -> None:  # fmt: skip
     told = 0
     while True:
-        for topic, payload in ear.take(0.1):
+        for topic, payload in ear.take(TURN_S) if ear else _pause():
             trail.hear(topic, payload, time.monotonic() - start_s)
         trail.see(status(conn, DOCUMENT), time.monotonic() - start_s)
         while rows := journal_after(conn, seq):
@@ -108,6 +131,12 @@ def _follow(
         told = len(trail.found)
         if not trail.open or time.monotonic() - start_s > asked.wait_s:
             return
+
+
+def _pause() -> list[tuple[str, bytes]]:
+    """Nothing can be heard: only the time of a turn passes."""
+    time.sleep(TURN_S)
+    return []
 
 
 def _message_ways(conn: sqlite3.Connection, wards: Collection[str]) -> list[str] | None:
@@ -127,13 +156,13 @@ def _no_messages(conn: sqlite3.Connection, ways: list[str] | None) -> Outcome:
     return Outcome(way=MESSAGES, state=NOT_SET_UP, said=said)
 
 
-def _reasons(asked: Asked, conn: sqlite3.Connection, ear: Ear) -> dict[str, str]:
+def _reasons(asked: Asked, conn: sqlite3.Connection, ear: Ear | None) -> dict[str, str]:
     """What explains a way on which nothing came."""
     found = {}
     collector = _collector_fault(status(conn, "collector"))
     if collector:
         found = {SCREENS: collector} | {ward_way(ward): collector for ward in asked.wards}
-    elif ear.said:
+    elif ear is not None and ear.said:
         found = {ward_way(ward): ear.said for ward in asked.wards}
     wall_ms = (status(conn, "deliver") or {}).get("wall_ms")
     if isinstance(wall_ms, int) and time.time() - wall_ms / 1000 > DELIVER_S:
@@ -159,7 +188,8 @@ def _dashboard(asked: Asked) -> Outcome:
         return Outcome(way=DASHBOARD, state=NOT_SET_UP, said="name its address with --dashboard to have it asked")
     start_s = time.monotonic()
     url = asked.dashboard.rstrip("/") + "/_stcore/health"
-    context = ssl.create_default_context(cafile=asked.door.ca) if url.startswith("https:") else None
+    authority = asked.door.ca if asked.door else None
+    context = ssl.create_default_context(cafile=authority) if url.startswith("https:") else None
     try:
         with urllib.request.urlopen(url, timeout=10, context=context) as answer:  # noqa: S310 - checked by the command
             said = answer.read(100).decode(errors="replace").strip()

@@ -19,7 +19,8 @@ from collector.door import Door
 from collector.group.fence import seen_epoch
 from collector.live import Collector
 from collector.log import log_to_stderr
-from collector.site import Site
+from collector.site import Site, SiteError
+from collector.siteedit.begin import begin_site
 from collector.store import StoreError, open_store
 
 
@@ -68,18 +69,35 @@ def run_collector(site_file: Path, site: Site, door: Door, data: Path, clock: Cl
         raise Refused(str(error), EXIT_FAILED) from error
 
 
+def _begin(site_file: Path, facility: str) -> None:
+    try:
+        if begin_site(site_file, facility):
+            say_error(f"{site_file} written: nothing is in it yet; the dashboard's page 'First use' leads through it")
+    except SiteError as error:
+        raise Refused(str(error)) from error
+
+
 def collect(
     site_file: Annotated[Path, typer.Option("--site", metavar="SITE.toml", help="The site file.")],
     broker: BrokerOption = None,
     account: AccountOption = None,
     data: Annotated[Path, typer.Option(metavar="DIR", help="Where everything is kept.")] = Path("data"),
+    new: Annotated[
+        str | None,
+        typer.Option("--new", metavar="ID", help="Begin an empty hospital of this id where there is no file."),
+    ] = None,
     clock: Annotated[str | None, typer.Option(hidden=True)] = None,
 ) -> None:
     """Collect readings from a broker, follow every unit by the rules, keep the record, publish the wards' signals.
 
+    --new writes a site file with nothing in it but the id; the dashboard's page "First use" leads through the rest.
+
     With --broker, a user name and password are taken from SIEVEWARD_MQTT_USER and SIEVEWARD_MQTT_PASSWORD.
     Example: sieveward collect --site site.toml --account /etc/sieveward/keys/collector.toml --data data
+    Example: sieveward collect --site site.toml --new lakeside --data data
     """
+    if new is not None:
+        _begin(site_file, new)
     site = site_or_refuse(site_file)
     door = door_or_refuse(broker, account)
     log_to_stderr()

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from html import escape
+
 import streamlit as st
 
-from dashboard import wall_page, words
+from dashboard import first_words, wall_page, words
 from dashboard.access import access
 from dashboard.board import board_of, places
+from dashboard.firstuse import Step, is_open, steps
 from dashboard.frame import EVERY_S, look
 from dashboard.tiles import board_html, top_html
 
@@ -18,6 +21,12 @@ def is_known(ward: str) -> bool:
     """Whether a ward has a screen; before anything is known, every one has."""
     now = look().now
     return now is None or ward in {place.id for place in places(now)}
+
+
+def first_html(found: list[Step]) -> str:
+    """The way to the first use, while it is not over."""
+    said = first_words.board(sum(one.done for one in found), len(found))
+    return f'<p class="sw-hint"><a href="./first">{escape(said)}</a></p>'
 
 
 @st.fragment(run_every=EVERY_S)
@@ -33,10 +42,12 @@ def board() -> None:
         parts.append(f'<p class="sw-hint">{words.NO_WARD}</p>')
     parts.append(top_html(now, screen.now_ms, [(place.id, place.title) for place in places(now)], None))
     drawn = board_of(now, screen.now_ms, screen.wall_ms)
+    if is_open(now):
+        parts.append(first_html(steps(now)))
     if any(block.tiles for block in drawn.wards):
         parts.append(board_html(drawn, None))
     else:
-        parts.append(f'<p class="sw-hint">{words.EMPTY_SITE}</p>')
+        parts.append(f'<p class="sw-hint">{words.EMPTY_SITE if now.site is None else first_words.EMPTY_BOARD}</p>')
     parts.append(f'<p class="sw-caution">{words.CAUTION}</p>')
     st.html("".join(parts))
 
