@@ -17,7 +17,7 @@ from collector.rules.unitrow import OFF, RUNNING, WARMING_UP, UnitRow
 from collector.site import Model
 from collector.terms import reason_of
 from collector.tongue import said
-from dashboard import words
+from dashboard import capacity_words, words
 from dashboard.queries import Now
 from dashboard.ranges import clock_range, range_of, range_text, when_text
 from dashboard.times import MINUTE, moment_text
@@ -32,8 +32,8 @@ _LEAST_FLOW_LPM: Final = 0.5
 _STEADY_PCT_PER_DAY: Final = 0.05
 #: The condition whose alarm carries a forecast that its ward is told.
 FORETELLS: Final = "shutdown-expected"
-LIMITS: Final = (("amber_in_min", words.TURNED_UP[1]), ("red_in_min", words.TURNED_UP[2]),
-                 ("shutdown_in_min", words.TURNED_UP[3]))  # fmt: skip
+LIMITS: Final = (("amber_in_min", capacity_words.TURNED_UP[1]), ("red_in_min", capacity_words.TURNED_UP[2]),
+                 ("shutdown_in_min", capacity_words.TURNED_UP[3]))  # fmt: skip
 
 
 class Panel(NamedTuple):
@@ -135,7 +135,7 @@ def panel_of(row: UnitRow | None, model: Model, now: Now, now_ms: int, *, stale:
     found = row.capacity if row else None
     if row is None or found is None:
         proven = _proven(row, now, now_ms) if row else ""
-        return Panel(words.CAPACITY_PLACE, (_sentence(proven or words.NOT_PROVEN),), greyed=stale)
+        return Panel(capacity_words.CAPACITY_PLACE, (_sentence(proven or words.NOT_PROVEN),), greyed=stale)
     old = stale or is_old(found, row, now, now_ms)
     head = _head(found, row, model, now, now_ms)
     short = is_short(found, model)
@@ -143,39 +143,45 @@ def panel_of(row: UnitRow | None, model: Model, now: Now, now_ms: int, *, stale:
     cause, why = words.CAUSE_TITLES.get(found.cause, found.cause), tuple(_sentence(reason_of(one)) for one in found.why)
     if old:
         when = moment_text(found.at_ms, now_ms, now.zone)
-        return Panel(f"{words.as_of(when)} {head[0].lower()}{head[1:]}", _old_lines(found, row, now, now_ms, stale),
-                     figures, cause, why, (), True, short)  # fmt: skip
+        return Panel(f"{capacity_words.as_of(when)} {head[0].lower()}{head[1:]}",
+                     _old_lines(found, row, now, now_ms, stale), figures, cause, why, (), True, short)  # fmt: skip
     table = tuple(_table(found, row, now_ms))
     return Panel(head, tuple(_lines(found, row, model, now_ms)), figures, cause, why, table, False, short,
-                 "" if found.seen or not table else words.UNSEEN_TABLE)  # fmt: skip
+                 "" if found.seen or not table else capacity_words.UNSEEN_TABLE)  # fmt: skip
 
 
 def _head(found: CapacityNow, row: UnitRow, model: Model, now: Now, now_ms: int) -> str:
     rated = f"{model.rated_flow_lpm:g}"
     if not found.seen:
         proven = _proven(row, now, now_ms)
-        return _sentence(f"{proven}; {words.NOTHING_ABOVE}" if proven else words.NOT_PROVEN)
+        return _sentence(f"{proven}; {capacity_words.NOTHING_ABOVE}" if proven else words.NOT_PROVEN)
     if found.good_to_lpm is None:
-        return words.CAPACITY_PLACE
+        return capacity_words.CAPACITY_PLACE
     if found.good_to_lpm < _LEAST_FLOW_LPM:
-        return words.GOOD_FOR_NOTHING
+        return capacity_words.GOOD_FOR_NOTHING
     short = is_short(found, model)
-    return words.good_for(flow_text(found.good_to_lpm), rated) if short else words.good_for_rated(rated)
+    return (
+        capacity_words.good_for(flow_text(found.good_to_lpm), rated) if short else capacity_words.good_for_rated(rated)
+    )
 
 
 def _lines(found: CapacityNow, row: UnitRow, model: Model, now_ms: int) -> list[str]:
     lines = []
     if found.seen and is_short(found, model):
-        lines.append(words.will_not_hold(f"{row.flow_lpm:.1f}") if _too_much(found, row) else words.CHANGE_OVER_FIRST)
+        lines.append(
+            capacity_words.will_not_hold(f"{row.flow_lpm:.1f}")
+            if _too_much(found, row)
+            else capacity_words.CHANGE_OVER_FIRST
+        )
     flow = found.outlook.flow_lpm if found.outlook else row.flow_lpm
     if not found.seen and flow is not None:
-        lines.append(f"{words.unseen_at(f'{flow:.1f}')} {words.CHECK_AT_RATED}")
+        lines.append(f"{capacity_words.unseen_at(f'{flow:.1f}')} {capacity_words.CHECK_AT_RATED}")
     if found.outlook is not None:
         ranges = [(name, range_of(getattr(found.outlook, key), now_ms - found.at_ms)) for key, name in LIMITS]
         foreseen = any(one.early is not None for _, one in ranges)
         parts = [f"{name} {when_text(one)}" for name, one in ranges] if foreseen else []
         if foreseen or found.seen:
-            lines.append(words.outlook(f"{found.outlook.flow_lpm:.1f}", parts, _since(found.outlook, row)))
+            lines.append(capacity_words.outlook(f"{found.outlook.flow_lpm:.1f}", parts, _since(found.outlook, row)))
     return lines
 
 
@@ -184,13 +190,13 @@ def _old_lines(found: CapacityNow, row: UnitRow, now: Now, now_ms: int, stale: b
     if not stale:
         off = row.phase == OFF
         since = moment_text(row.phase_since_ms if off else found.at_ms, now_ms, now.zone)
-        return (words.off_since(since) if off else words.not_renewed(since),)
+        return (capacity_words.off_since(since) if off else capacity_words.not_renewed(since),)
     if found.outlook is None:
-        return (words.STILL_OLD,)
+        return (capacity_words.STILL_OLD,)
     said = [(name, clock_range(getattr(found.outlook, key), found.at_ms, now_ms, now.zone)) for key, name in LIMITS]
     parts = [f"{name} {when}" for name, when in said if when]
-    expected = (words.was_expected(f"{found.outlook.flow_lpm:.1f}", parts),) if parts else ()
-    return (*expected, words.STILL_OLD)
+    expected = (capacity_words.was_expected(f"{found.outlook.flow_lpm:.1f}", parts),) if parts else ()
+    return (*expected, capacity_words.STILL_OLD)
 
 
 def _figures(found: CapacityNow, row: UnitRow, model: Model, now: Now, now_ms: int) -> list[tuple[str, str]]:
@@ -212,8 +218,8 @@ def trend_text(fall_pct_per_day: float) -> str:
     """How fast capacity falls or rises, in the span of time in which that can be pictured."""
     size = abs(fall_pct_per_day)
     if size < _STEADY_PCT_PER_DAY:
-        return words.STEADY
-    told = words.falls if fall_pct_per_day > 0 else words.rises
+        return capacity_words.STEADY
+    told = capacity_words.falls if fall_pct_per_day > 0 else capacity_words.rises
     for parts, name in ((1, "day"), (24, "h"), (1440, "min")):
         if size / parts < 99.5:  # two digits
             return told(f"{size / parts:.2g} %/{said(name)}")
@@ -221,7 +227,7 @@ def trend_text(fall_pct_per_day: float) -> str:
 
 
 def _since(one: Outlook, row: UnitRow) -> str:
-    return words.AS_NOW if is_at_flow(one, row) else words.AS_BEFORE
+    return capacity_words.AS_NOW if is_at_flow(one, row) else capacity_words.AS_BEFORE
 
 
 def _table(found: CapacityNow, row: UnitRow, now_ms: int) -> list[tuple[str, ...]]:

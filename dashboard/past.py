@@ -11,7 +11,7 @@ from collector.rules.capacity.now import CapacityPoint
 from collector.rules.entries import ACKNOWLEDGE, CONDITION
 from collector.rules.unitrow import RUNNING, UnitRow
 from collector.service.tasks import tasks_of
-from dashboard import guide, past_words, queries, words
+from dashboard import capacity_words, guide, past_words, queries
 from dashboard.capacity import is_at_flow, is_old
 from dashboard.course import with_now
 from dashboard.episodes import episodes
@@ -38,9 +38,9 @@ def draw_charts(unit: str, ward: str) -> None:
     """What happened, purity, flow, power and capacity over a span, up to now or up to the end of a day."""
     left, middle, right = st.columns((4, 2, 2), vertical_alignment="bottom")
     span = left.segmented_control("Span", list(SPANS), default="Hour", required=True, label_visibility="collapsed",
-                                  format_func=words.span_name,
+                                  format_func=capacity_words.span_name,
                                   key="chart-span")  # fmt: skip
-    day = right.date_input("Up to the end of", value=None, key="chart-day", help=words.UP_TO_HELP)
+    day = right.date_input("Up to the end of", value=None, key="chart-day", help=capacity_words.UP_TO_HELP)
     follow = middle.toggle(past_words.FOLLOW, value=True, key="chart-follow", help=past_words.FOLLOW_HELP)
     every_s = None if day or not follow else _REDRAW_S.get(span, 60.0)
     st.fragment(_charts, run_every=every_s)(unit, ward, span, day)
@@ -94,11 +94,11 @@ def _draw(
     now: Now, unit: str, past: UnitPast, points: list[CapacityPoint], marks: list[Mark], fan: Fan | None, *, whole: bool
 ) -> None:  # fmt: skip
     if past.far_said:
-        st.warning(words.far_away(past.far_said))
+        st.warning(capacity_words.far_away(past.far_said))
     if not len(past.series):
         st.info(f"No readings of {unit} in this span.")
     if not points:
-        st.caption(words.NO_CAPACITY_YET)
+        st.caption(capacity_words.NO_CAPACITY_YET)
     if not len(past.series) and not points and not marks:
         return
     until_ms = until_of(fan, past.to_ms, past.to_ms - past.from_ms)
@@ -114,13 +114,13 @@ def _draw(
         st.caption(past_words.record_begins(moment_text(begun_ms, past.to_ms, now.zone)))
     st.caption(f"{past_words.HOW_TO_USE} From {_source(past)}. {past_words.CAPACITY_CAPTION if points else ''}")
     if fan is not None:
-        st.caption(words.FAN_CAPTION if until_ms else words.beyond_span(fan.levels[0].said))
+        st.caption(capacity_words.FAN_CAPTION if until_ms else capacity_words.beyond_span(fan.levels[0].said))
     with st.expander(past_words.IN_WORDS):
         st.html(in_words_html(past, marks, now.zone))
 
 
 def _source(past: UnitPast) -> str:
-    series, far = past.series, words.AND_FAR if past.far else ""
+    series, far = past.series, capacity_words.AND_FAR if past.far else ""
     if series.source == "raw":
         return ("single readings" if not series.bucket_ms else f"readings by {series.bucket_ms // 1000} s") + far
     return f"{series.source} of readings, by {series.bucket_ms // 60_000} min{far}"

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from collector.rules.events import Quantiles
-from dashboard import words
+from dashboard import capacity_words
 from dashboard.times import MINUTE, moment_text
 
 _HOUR_MIN: Final = 60
@@ -43,22 +43,22 @@ def _left(minutes: float | None, gone_min: float) -> float | None:
 def range_text(found: Range) -> str:
     """Such as “3 to 9 h”, as it stands in a table."""
     if found.passed:
-        return words.REACHED
+        return capacity_words.REACHED
     if found.early is None:
-        return words.NOT_FORESEEN
+        return capacity_words.NOT_FORESEEN
     if found.late is None:
-        return words.or_later(_amount(found.early, floor)) if found.early >= 1 else words.ANY_TIME
+        return capacity_words.or_later(_amount(found.early, floor)) if found.early >= 1 else capacity_words.ANY_TIME
     if found.late < 1:
-        return words.BY_NOW
+        return capacity_words.BY_NOW
     if found.early >= 1 and found.late > max(_VAGUE * found.early, _DAY_MIN):
-        return words.or_later(_amount(found.early, floor))
-    return words.within(_amount(found.late, ceil)) if found.early < 1 else _between(found.early, found.late)
+        return capacity_words.or_later(_amount(found.early, floor))
+    return capacity_words.within(_amount(found.late, ceil)) if found.early < 1 else _between(found.early, found.late)
 
 
 def when_text(found: Range) -> str:
     """Such as “in 3 to 9 h”, as it stands in a sentence."""
     said = range_text(found)
-    return f"in {said}" if said[0].isdigit() or said.startswith(words.ABOUT) else said
+    return f"in {said}" if said[0].isdigit() or said.startswith(capacity_words.ABOUT) else said
 
 
 def clock_range(quantiles: Quantiles, at_ms: int, now_ms: int, zone: ZoneInfo) -> str:
@@ -68,18 +68,18 @@ def clock_range(quantiles: Quantiles, at_ms: int, now_ms: int, zone: ZoneInfo) -
         return ""
     first = moment_text(at_ms + int(early * MINUTE), now_ms, zone)
     if late is None:
-        return words.from_on(first)
+        return capacity_words.from_on(first)
     last = moment_text(at_ms + int(late * MINUTE), now_ms, zone)
     if first == last:
-        return words.about(last)
+        return capacity_words.about(last)
     day, _, clock = last.rpartition(" ")
-    return words.between(first, clock if day and first.startswith(f"{day} ") else last)
+    return capacity_words.between(first, clock if day and first.startswith(f"{day} ") else last)
 
 
 def _between(early: float, late: float) -> str:
     first, last = _amount(early, floor), _amount(late, ceil)
     if first == last:
-        return words.about(last)
+        return capacity_words.about(last)
     number, unit = first.split(" ")
     return f"{number} to {last}" if last.endswith(f" {unit}") else f"{first} to {last}"
 

@@ -15,6 +15,7 @@ from collector.service.due import DueTask
 from collector.service.gate import ProofDue
 from collector.site import Site
 from collector.terms import task_of
+from dashboard import capacity_words
 from dashboard import unitlist_words as words
 from dashboard import words as common_words
 from dashboard.board import Board, Look, Tile
@@ -27,9 +28,9 @@ from dashboard.times import DAY
 #: What is foreseen later than this is the forecast's to tell on the unit's own page.
 _AHEAD_MIN: Final = 7 * 1440
 _LIMITS: Final = (
-    ("shutdown_in_min", common_words.TURNED_UP[3]),
-    ("red_in_min", common_words.TURNED_UP[2]),
-    ("amber_in_min", common_words.TURNED_UP[1]),
+    ("shutdown_in_min", capacity_words.TURNED_UP[3]),
+    ("red_in_min", capacity_words.TURNED_UP[2]),
+    ("amber_in_min", capacity_words.TURNED_UP[1]),
 )
 
 

@@ -18,7 +18,7 @@ from collector.rules.lifecycle import diagram
 from collector.senml import decode_pack
 from collector.site import parse_site
 from collector.whatif.changes import parse_changes
-from dashboard import words
+from dashboard import capacity_words, words
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -106,10 +106,11 @@ def test_the_pack_of_the_readme_is_read() -> None:
 
 
 def test_the_readme_quotes_the_capacity_panel() -> None:
-    outlook = words.outlook("4.0", ["amber in 3 to 9 h", "red in 5 to 14 h", "switch-off in 8 to 20 h"])
+    outlook = capacity_words.outlook("4.0", ["amber in 3 to 9 h", "red in 5 to 14 h", "switch-off in 8 to 20 h"])
     said = (
-        words.good_for_rated("5"), words.good_for("2.5", "5"), words.good_to("2.5"), words.good_to_only("2.5"), outlook,
-        words.NOT_FORESEEN, words.REACHED, words.or_later("2 days"), words.as_of("16:53"), f"{words.LIKELY}: wet sieve",
-        f"P{words.proven('2.0', '3 Mar 14:10')[1:]}; {words.NOTHING_ABOVE}.", words.TURNED_UP[0],
+        capacity_words.good_for_rated("5"), capacity_words.good_for("2.5", "5"), words.good_to("2.5"),
+        words.good_to_only("2.5"), outlook, capacity_words.NOT_FORESEEN, capacity_words.REACHED,
+        capacity_words.or_later("2 days"), capacity_words.as_of("16:53"), f"{capacity_words.LIKELY}: wet sieve",
+        f"P{words.proven('2.0', '3 Mar 14:10')[1:]}; {capacity_words.NOTHING_ABOVE}.", capacity_words.TURNED_UP[0],
     )  # fmt: skip
     assert [text for text in said if f"“{text}" not in README] == []

@@ -138,4 +138,4 @@ def main(units: int = 24, only: Sequence[str] = ()) -> None:
 
 
 if __name__ == "__main__":
-    main(*[int(one) for one in sys.argv[1:2]], only=sys.argv[2:])
+    main(int(sys.argv[1]) if sys.argv[1:] else 24, sys.argv[2:])

@@ -80,27 +80,21 @@ class Line:
 @contextmanager
 def line_to(url: str) -> Iterator[tuple[Line, str]]:
     """A line to the server at an address of this machine, and the address of its near end."""
-    line, ready = Line(int(url.rsplit(":", 1)[1])), threading.Event()
-    loop = asyncio.new_event_loop()
+    line, ready, stop = Line(int(url.rsplit(":", 1)[1])), threading.Event(), asyncio.Event()
+    loops: list[asyncio.AbstractEventLoop] = []
 
     async def go() -> None:
-        server = await asyncio.start_server(line.serve, "127.0.0.1", line.port)
-        ready.set()
-        async with server:
-            with suppress(asyncio.CancelledError):
-                await server.serve_forever()
+        loops.append(asyncio.get_running_loop())
+        async with await asyncio.start_server(line.serve, "127.0.0.1", line.port):
+            ready.set()
+            await stop.wait()
 
-    thread = threading.Thread(target=lambda: loop.run_until_complete(main))
-    main = loop.create_task(go())
+    # In a thread of its own, since Playwright's loop runs in this one; what is left is cancelled there.
+    thread = threading.Thread(target=lambda: asyncio.run(go()))
     thread.start()
     ready.wait(10)
     try:
         yield line, f"http://127.0.0.1:{line.port}"
     finally:
-        loop.call_soon_threadsafe(main.cancel)
+        loops[0].call_soon_threadsafe(stop.set)
         thread.join(10)
-        left = asyncio.all_tasks(loop)
-        for task in left:
-            task.cancel()
-        loop.run_until_complete(asyncio.gather(*left, return_exceptions=True))
-        loop.close()

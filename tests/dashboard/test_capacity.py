@@ -7,7 +7,7 @@ from hypothesis import strategies as some
 
 from collector.rules.catalogue import CAUSES
 from collector.rules.unitrow import PHASES, UnitRow
-from dashboard import guide, words
+from dashboard import capacity_words, guide, words
 from dashboard.board import Look, board_of
 from dashboard.capacity import holds_text, panel_of, trend_text
 from dashboard.figures import alarm_html
@@ -142,7 +142,7 @@ def test_what_is_old_is_never_said_as_of_now(capacity, phase, age_ms, stale, pur
 def test_nothing_is_known_of_a_unit_that_was_never_heard():
     known = now_of()
     said = panel_of(None, MODEL, known, NOW, stale=True)
-    assert (said.head, said.lines, said.greyed) == (words.CAPACITY_PLACE, ("No flow proven.",), True)
+    assert (said.head, said.lines, said.greyed) == (capacity_words.CAPACITY_PLACE, ("No flow proven.",), True)
     fresh = panel_of(row(proven_lpm=3.0, proven_ms=NOW), MODEL, known, NOW, stale=False)
     assert fresh.lines == ("Proven to 3.0 L/min, 17:13.",)
 
