@@ -79,6 +79,9 @@ def _cell_html(name: str, kind: str, cell: Cell) -> str:
     if cell.look is not None:
         text = f'<span class="sw-sign">{mark_html(cell.look)}</span>{text}'
     note = f"<small>{escape(cell.note)}</small>" if cell.note else ""
-    named = [kind, f"sw-mark-{cell.mark}-text" if cell.mark else "", "" if cell.text else "sw-empty"]
-    classes = " ".join(name for name in named if name)
-    return f'<td data-name="{escape(name)}" class="{classes}"><span>{text}{note}</span></td>'
+    kinds = [kind, f"sw-mark-{cell.mark}-text" if cell.mark else "", "" if cell.text else "sw-empty"]
+    named = " ".join(name for name in kinds if name)
+    classes = f' class="{named}"' if named else ""
+    # As few elements as will do: the browser goes through all of 500 units' twice, to clean them and to draw them.
+    plain = not (note or cell.unit or cell.mark) and cell.look is None
+    return f'<td data-name="{escape(name)}"{classes}>{text if plain else f"<span>{text}{note}</span>"}</td>'
