@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import streamlit as st
 
 from collector.people.rights import PEOPLE, may
@@ -16,15 +18,16 @@ from dashboard import (
     review_words,
     sensor_words,
     service_words,
+    story_words,
     unitlist_words,
     words,
 )
 from dashboard.access import Access, Door, access, opened
-from dashboard.frame import ASSETS, load_assets, speak
+from dashboard.frame import ASSETS, load_assets, look, speak
 
 PATHS = ("units", "unit", "alarms", "handover", "backup", "due", "visits", "work", "parts", "fleet", "labels",
-         "review", "power", "compare", "sensors", "limits", "data", "about", "first", "people",
-         "account", "sign-out")  # fmt: skip
+         "review", "power", "compare", "sensors", "limits", "data", "about", "first", "story",
+         "people", "account", "sign-out")  # fmt: skip
 
 
 def pages(found: Access) -> dict[str, list[st.Page]]:
@@ -58,11 +61,18 @@ def pages(found: Access) -> dict[str, list[st.Page]]:
             st.Page("screens/record.py", title=words.PAGE_DATA, url_path="data"),
             st.Page("screens/about.py", title=words.PAGE_ABOUT, url_path="about"),
             st.Page("screens/first.py", title=first_words.PAGE, url_path="first"),
+            st.Page("screens/story.py", title=story_words.PAGE, url_path="story", visibility=_if_simulated()),
         ],
     }
     if own := own_pages(found):
         listed[found.account.name if found.account else access_words.PEOPLE] = own
     return listed
+
+
+def _if_simulated() -> Literal["visible", "hidden"]:
+    """Only a simulation has a story."""
+    now = look(held=False).now
+    return "visible" if now is not None and now.simulated else "hidden"
 
 
 def own_pages(found: Access) -> list[st.Page]:

@@ -22,7 +22,7 @@ from collector.reading import iso_utc
 from collector.store import JournalWriter, StoreError, open_store
 from collector.store.history import open_reader, status
 from dashboard import launch
-from simulator import HOSPITAL
+from simulator import HOSPITAL, telling
 from simulator.history import backfill
 from simulator.service_past import service_past
 
@@ -65,6 +65,7 @@ def _start(children: Children, data: Path, broker: str, speed: float, scenario: 
     past_days = 0.0 if last_ms else PAST_DAYS
     if past_days:
         _give_a_past(data, scenario, story_ms, past_days)
+    _tell_story(data, scenario, story_ms)
     # The clock starts when everything is up: a story told to nobody would begin with a silence.
     times = f"{time.time_ns() // 1_000_000 + LEAD_MS},{story_ms},{speed}"
     children.start_command("collector", "collect", "--site", str(HOSPITAL), "--broker", broker,
@@ -83,6 +84,13 @@ def _give_a_past(data: Path, scenario: str, story_ms: int, past_days: float) -> 
     with open_store(data, fleet.facility) as store, progress("the days before") as shown:
         JournalWriter(data).append(service_past(fleet.site, story_ms, SEED, fleet.start_ms))
         take_in(fleet.site, store, backfill(fleet, fleet.start_ms, story_ms), time.time_ns() // 1_000_000, shown)
+
+
+def _tell_story(data: Path, scenario: str, story_ms: int) -> None:
+    """Leave the story with the store, for the page that tells it."""
+    fleet = make_fleet(HOSPITAL, scenario, SEED, story_ms)
+    with open_store(data, fleet.facility) as store, store.transaction():
+        store.set_status(telling.DOCUMENT, telling.told(fleet.scenario, fleet.site, story_ms))
 
 
 def _last_ms(data: Path) -> int:

@@ -6,7 +6,7 @@ from html import escape
 
 import streamlit as st
 
-from dashboard import first_words, wall_page, words
+from dashboard import first_words, story_words, wall_page, words
 from dashboard.access import access
 from dashboard.board import board_of, places
 from dashboard.firstuse import Step, is_open, steps
@@ -48,7 +48,8 @@ def board() -> None:
         parts.append(board_html(drawn, None))
     else:
         parts.append(f'<p class="sw-hint">{words.EMPTY_SITE if now.site is None else first_words.EMPTY_BOARD}</p>')
-    parts.append(f'<p class="sw-caution">{words.CAUTION}</p>')
+    told = f' <a href="./story">{escape(story_words.PAGE)}</a>' if now.story else ""
+    parts.append(f'<p class="sw-caution">{words.CAUTION}{told}</p>')
     st.html("".join(parts))
 
 
