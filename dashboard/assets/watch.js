@@ -48,12 +48,24 @@
       document.getElementById(watch.tile)?.focus({ preventScroll: true });
     }
   };
+  // A tap on a unit changes the page as Streamlit's own links do: as a plain link it loads everything anew, seconds on a
+  // slow line. Where the server is lost, or another tab is asked for, the link stays a plain one.
+  const go = (event) => {
+    const link = event.target.closest?.('[data-testid="stHtml"] a[href^="./unit?"]');
+    const other = event.button || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey;
+    if (!link || other || event.defaultPrevented || document.body.classList.contains("sw-dead")) { return; }
+    event.preventDefault();
+    history.pushState({}, "", link.href);
+    dispatchEvent(new PopStateEvent("popstate"));
+    document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
+  };
   if (!old) {
     document.addEventListener("focusin", (event) => {
       const id = event.target.id || "";
       window.swWatch.tile = id.startsWith("tile-") ? id : "";
     });
     document.addEventListener("pointerdown", () => { window.swWatch.tile = ""; });
+    document.addEventListener("click", go);
   }
   watch.timer = setInterval(look, 500);
 })();

@@ -161,6 +161,20 @@ def test_a_tile_leads_to_its_unit_with_charts(browser, troubled_hospital):
         expect(page.get_by_text("Not accounted for", exact=True)).to_be_visible()
 
 
+def test_a_tap_on_a_tile_loads_nothing_anew_and_back_is_the_board(browser, troubled_hospital):
+    _, url = troubled_hospital
+    with page_of(browser) as page:
+        page.goto(url)
+        expect(page.locator("a.sw-tile")).to_have_count(24, timeout=30_000)
+        page.evaluate("window.kept = true")
+        page.locator("#tile-unit-07").click()
+        expect(page.locator("a.sw-tile")).to_have_count(1, timeout=30_000)
+        expect(page).to_have_url(f"{url}/unit?unit=unit-07")
+        page.go_back()
+        expect(page.locator("a.sw-tile")).to_have_count(24, timeout=30_000)
+        assert page.evaluate("window.kept")
+
+
 def test_a_person_acknowledges_and_what_they_type_survives_redraws(browser, troubled_hospital):
     one, url = troubled_hospital
     with page_of(browser, 1366, 768) as page:
