@@ -74,10 +74,13 @@ def local_times(time_ms: Sequence[int] | np.ndarray, zone: ZoneInfo) -> pd.Datet
     return pd.DatetimeIndex(moments.tz_convert(zone).tz_localize(None).tz_localize("UTC"))
 
 
-def axis_ends(span: tuple[int, int], zone: ZoneInfo) -> tuple[int, int]:
-    """The ends of a span as the time axis has them: ms of the facility's wall clock."""
-    first, last = local_times(span, zone).as_unit("ms").asi8
-    return int(first), int(last)
+def axis_ends(span: tuple[int, int], zone: ZoneInfo) -> list[alt.DateTime]:
+    """The ends of a span as the time axis has them; as numbers the browser would take them for something else."""
+    return [
+        alt.DateTime(year=end.year, month=end.month, date=end.day, hours=end.hour, minutes=end.minute,
+                     seconds=end.second, utc=True)
+        for end in local_times(span, zone)
+    ]  # fmt: skip
 
 
 def series_frame(series: Series, zone: ZoneInfo) -> pd.DataFrame:
@@ -96,13 +99,13 @@ def series_frame(series: Series, zone: ZoneInfo) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def x_axis(*, labels: bool, span: tuple[int, int] | None = None) -> alt.X:
+def x_axis(*, labels: bool, span: list[alt.DateTime] | None = None) -> alt.X:
     """The one time axis; only the lowest view has words on it. Where it begins and ends is in the data (SPAN) or given.
 
-    span: its ends as milliseconds of the facility's wall clock.
+    span: its ends, from axis_ends.
     """
     axis = alt.Axis(labelExpr=_AXIS_WORDS, labelOverlap=True, tickCount=8, labels=labels, ticks=labels)
-    ends = alt.Undefined if span is None else list(span)
+    ends = alt.Undefined if span is None else span
     return alt.X("time:T", title=None, scale=alt.Scale(type="utc", nice=False, domain=ends), axis=axis)
 
 

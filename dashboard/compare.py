@@ -75,11 +75,11 @@ def capacities(found: Mapping[str, Sequence[CapacityPoint]], zone: ZoneInfo) -> 
 
 
 def lines(
-    table: pd.DataFrame, name: str, units: Sequence[str], span: tuple[int, int], *, named: bool = True
+    table: pd.DataFrame, name: str, units: Sequence[str], span: list[alt.DateTime], *, named: bool = True
 ) -> alt.Chart:  # fmt: skip
     """One quantity, a line a unit; where units are `named` a legend says which is which, measured or not.
 
-    span: where the time axis begins and ends, milliseconds of the facility's wall clock; the same for each chart.
+    span: where the time axis begins and ends (axis_ends), the same for each chart.
     """
     legend = _LEGEND if named else None
     colour = alt.Color("unit:N", scale=alt.Scale(domain=list(units), range=list(COLOURS[: len(units)])),

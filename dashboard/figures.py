@@ -41,7 +41,7 @@ def current_values(row: UnitRow) -> list[tuple[str, str]]:
     usual = [("Purity", _value(row.purity_pct, 1, "%")), ("Flow", _value(row.flow_lpm, 1, "L/min")),
              ("Power", _value(row.power_w, 0, "W"))]  # fmt: skip
     others = [("Cabinet", row.temp_c, 1, "°C"), ("Supply", row.volts, 0, "V"),
-              ("Outlet pressure", row.pressure_kpa, 0, "kPa"), ("Hour meter", row.hours_h, 1, "h")]  # fmt: skip
+              ("Outlet pressure", row.pressure_kpa, 0, "kPa"), ("Hour meter", row.hours_h, 0, "h")]  # fmt: skip
     return usual + [(label, _value(value, n, sign)) for label, value, n, sign in others if value is not None]
 
 

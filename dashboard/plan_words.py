@@ -13,8 +13,8 @@ WEEKS_AHEAD: Final = (1, 4, 8, 12)
 LATE: Final = "After their due date"
 UNPLANNED: Final = "Without a day"
 TRIPS: Final = "Trips to wards"
-BEST: Final = "Beside the best plan"
-BEST_FOUND: Final = "none is better"
+BEST: Final = "From the best"
+BEST_FOUND: Final = "0 %"
 NO_VISITS: Final = "No visit is needed in these weeks."
 NOT_PLANNED: Final = "not in these weeks"
 WAITING: Final = "What has to wait"
@@ -27,13 +27,13 @@ VISIT_STATES: Final = {"planned": "planned", "locked": "locked", "moved": "moved
                        "done": "done"}  # fmt: skip
 SET_STATES: Final = {"locked": "lock it on its day", "moved": "move it", "cancelled": "cancel it", "done": "it is done"}
 VISIT_COLUMNS: Final = ("When", "Unit", "Ward", "Tasks", "Takes", "Unit out for", "State")
-VISIT_WIDTHS: Final = (15, 10, 16, 32, 8, 11, 8)
+VISIT_WIDTHS: Final = (14, 9, 15, 32, 10, 11, 9)
 WAITING_WIDTHS: Final = (10, 14, 22, 10, 12, 32)
 WAITING_COLUMNS: Final = ("Unit", "Ward", "Task", "Due", "Planned", "Because")
 PLAN_CAPTION: Final = (
-    "In brackets: visiting in the plain order of due dates. Beside the best plan: how far from it this one may be. A "
-    "unit is taken out only where its ward can spare it, one of a ward at a time, outside quiet hours, within "
-    "technicians' hours and parts in stock. Times are proposals."
+    "In brackets: visiting in the plain order of due dates. From the best: how far this plan may be from the "
+    "best one. A unit is taken out only where its ward can spare it, one of a ward at a time, outside quiet hours, "
+    "within technicians' hours and parts in stock. Times are proposals."
 )
 
 

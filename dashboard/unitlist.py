@@ -19,7 +19,7 @@ from dashboard import capacity_words
 from dashboard import unitlist_words as words
 from dashboard import words as common_words
 from dashboard.board import Board, Look, Tile
-from dashboard.capacity import is_at_flow, is_old
+from dashboard.capacity import FORETELLS, is_at_flow, is_old
 from dashboard.queries import Now
 from dashboard.ranges import range_of, when_text
 from dashboard.sheet import Cell, Row
@@ -123,17 +123,24 @@ def _reasons(
         return [(Rank.UNUSED, tile.word)]
     found: list[tuple[Rank, str]] = []
     if tile.look in _RANKS:
-        found.append((_RANKS[tile.look], "; ".join(text for text in (tile.word, tile.note) if text)))
+        found.append((_RANKS[tile.look], _alarm_said(tile)))
     if tile.unit in doubts:
         found.append((Rank.DOUBT, words.check_missing(doubts[tile.unit].why)))
     row = now.units.get(tile.unit)
     if ahead := _foreseen(row, tile, now, now_ms):
-        found.append((Rank.FORESEEN, ahead))
+        told = any(alarm.unit == tile.unit and alarm.condition == FORETELLS and alarm.speaks for alarm in now.alarms)
+        found.append((Rank.FORESEEN, "" if told else ahead))  # its alarm says the same
     if tile.holds:
         found.append((Rank.SHORT, tile.holds))
     if not tile.greyed and row is not None and row.proven_lpm is None and not tile.holds:
         found.append((Rank.UNPROVEN, common_words.NOT_PROVEN))
     return found + _due(dues, now_ms)
+
+
+def _alarm_said(tile: Tile) -> str:
+    """What its tile says of alarms; what is a sentence of its own stays one."""
+    mark = ". " if tile.note[:1].isupper() else "; "
+    return mark.join(text for text in (tile.word, tile.note) if text)
 
 
 def _foreseen(row: UnitRow | None, tile: Tile, now: Now, now_ms: int) -> str:

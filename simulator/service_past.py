@@ -179,7 +179,7 @@ def _repair(
     site: Site, unit: Unit, repair: _Repair, at_ms: int, who: Person, rng: random.Random
 ) -> Iterator[JournalEntry]:
     work, part = _work_id(unit, at_ms), site.part(repair.part)
-    why = f"{repair.condition.replace('-', ' ')}, told by the ward"
+    why = "told by the ward"
     opened = {"work": work, "why": why, "condition": repair.condition, "raised_ms": at_ms - 25 * 60_000}
     closed = {"work": work, "fault_found": repair.fault_found, "cause": repair.cause, "action": repair.action,
               "parts": {part.id: 1} if part else {}, "minutes": repair.minutes}  # fmt: skip

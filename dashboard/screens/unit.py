@@ -8,12 +8,12 @@ from dashboard import guide, service_words, words
 from dashboard.board import places, shared_with, tile_of
 from dashboard.capacity import panel_of
 from dashboard.changeover import panel_html as card_html
+from dashboard.doing import draw_doing, draw_lately_of
 from dashboard.figures import current_values, figures_html
 from dashboard.frame import EVERY_S, look, needed_now, strip
 from dashboard.freshness import collector_lives
 from dashboard.panel import panel_html
 from dashboard.past import draw_charts, draw_record
-from dashboard.record import draw_recording
 from dashboard.tiles import tile_html
 
 strip()
@@ -29,7 +29,8 @@ unit = st.selectbox(service_words.UNIT, units, index=units.index(asked) if asked
 if asked != unit:
     st.query_params["unit"] = unit
 ward = now.site.ward_of(unit) if now.site else places(now)[0]
-draw_recording(unit)
+draw_lately_of(unit, ward.id)
+draw_doing(unit)
 
 
 @st.fragment(run_every=EVERY_S)
@@ -51,9 +52,9 @@ def present() -> None:
 
 
 present()
+draw_charts(unit, ward.id)
 with st.expander(guide.FIGURES_TITLE):
     st.markdown("\n\n".join(guide.FIGURES_HELP))
 with st.expander(guide.HOW_TITLE):
     st.markdown("\n\n".join(guide.CAPACITY_HELP))
-draw_charts(unit, ward.id)
 draw_record(unit, ward.id)

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dashboard import queries
+from dashboard.charts import axis_ends
 from dashboard.compare import CAPACITY, COLOURS, DASHES, capacities, lines, measured, value_rows
 from tests.dashboard.conftest import seen
 from tests.dashboard.estimates import course
@@ -32,8 +33,9 @@ def test_each_unit_has_its_own_line_and_its_own_numbers(hospital):
     assert [row[2].text for row in rows] == ["2.0", "3.0"]
     assert rows[0][1].note == "93.4 to 93.7"
     assert rows[1][4].text == "–"  # no capacity on record
-    drawn = json.loads(lines(tables["purity_pct"], "purity_pct", units, (0, 9)).to_json())
-    assert drawn["encoding"]["x"]["scale"]["domain"] == [0, 9]
+    ends = axis_ends((0, 5 * HOUR), UTC)
+    drawn = json.loads(lines(tables["purity_pct"], "purity_pct", units, ends).to_json())
+    assert [end["hours"] for end in drawn["encoding"]["x"]["scale"]["domain"]] == [0, 5]
     scale = drawn["encoding"]["color"]["scale"]
     assert (scale["domain"], scale["range"]) == (units, list(COLOURS[:2]))
     assert drawn["encoding"]["strokeDash"]["scale"]["range"] == [list(dash) for dash in DASHES[:2]]
