@@ -52,7 +52,6 @@ FIRST_THAT: Final = "First the steps above: there is nothing to choose from yet.
 NO_SITE: Final = "The collector has not told its site file yet. Start it: sieveward collect --site SITE.toml --new ID"
 
 # -- what was asked for -----------------------------------------------------------------------------------------------
-ASKED: Final = "Asked for. The collector writes it into the site file."
 
 
 def waiting(count: int) -> str:
@@ -157,7 +156,6 @@ ACCOUNT_HOW: Final = (
     "This broker lets nobody in without an account: the first line, on the broker's machine, makes one for this "
     "bridge. Bring the account's file and ca.crt to the bridge, beside the bridge's file."
 )
-SO_FAR: Final = "Whether it works"
 ONLINE: Final = "The bridge has reached the broker."
 NOT_ONLINE: Final = "The bridge has not been heard yet."
 NONE_HEARD: Final = "No unit has been heard yet. As soon as one is, it stands here and as a tile on the board."

@@ -82,7 +82,7 @@ def what(beat: Beat) -> str:
 def where(part: Part, site: Site | None) -> Cell:
     """To whom; one unit is a link to its page."""
     if part.bridge:
-        return Cell(words.bridge(part.bridge))
+        return Cell(part.bridge if part.bridge.startswith("bridge") else words.bridge(part.bridge))
     if part.ward:
         titles = {ward.id: ward.title for ward in site.wards} if site else {}
         return Cell(words.ward(titles.get(part.ward, part.ward)))
@@ -120,16 +120,17 @@ def _when(beat: Beat, story: Story, now: Now, now_ms: int) -> str:
 
 
 def _said(found: Sequence[Episode], now: Now, now_ms: int) -> str:
-    once = {(one.condition, one.unit): one for one in reversed(found)}  # the earliest of each
-    kept = sorted(once.values(), key=lambda one: one.raised_ms or 0)[:NAMED]
-    return "; ".join(_alarm(one, now, now_ms) for one in kept) or words.NOTHING_SAID
+    kinds = list(dict.fromkeys(one.condition for one in found))  # of many units, one alarm each says the same
+    alike = [[one for one in found if one.condition == kind] for kind in kinds]
+    return "; ".join(_alarm(listed, now, now_ms) for listed in alike[:NAMED]) or words.NOTHING_SAID
 
 
-def _alarm(one: Episode, now: Now, now_ms: int) -> str:
-    title, raised = title_of(one.condition), moment_text(one.raised_ms, now_ms, now.zone)
-    if one.cleared_ms is None:
+def _alarm(alike: Sequence[Episode], now: Now, now_ms: int) -> str:
+    title, raised = title_of(alike[0].condition), moment_text(alike[0].raised_ms, now_ms, now.zone)
+    ends = [one.cleared_ms for one in alike if one.cleared_ms is not None]
+    if len(ends) < len(alike):
         return words.alarm(title, raised)
-    return words.alarm_over(title, raised, moment_text(one.cleared_ms, now_ms, now.zone))
+    return words.alarm_over(title, raised, moment_text(max(ends), now_ms, now.zone))
 
 
 def coming_rows(story: Story, now: Now, now_ms: int) -> list[Row]:

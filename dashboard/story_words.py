@@ -40,9 +40,10 @@ ENDS: Final = {
     "supply-sag": "The voltage is as it should be again.", "supply-cut": "The power is back.",
     "overdraw": "It is turned down again.", "flow-change": "Its flow is as before.",
     "tube-blocked": "Its tube is free.", "sensor-stuck": "The sensor measures again.",
-    "sensor-spike": "The sensor is right again.", "sensor-drift": "The sensor is right again.", "clock-offset": "Its clock is right again.",
-    "meter-reset": "Its hour meter is as before.", "unit-switched-off": "It is switched on again.",
-    "unit-switched-on": "It is switched off again.", "bridge-silent": "The bridge is heard again.",
+    "sensor-spike": "The sensor is right again.", "sensor-drift": "The sensor is right again.",
+    "clock-offset": "Its clock is right again.", "meter-reset": "Its hour meter is as before.",
+    "unit-switched-off": "It is switched on again.", "unit-switched-on": "It is switched off again.",
+    "bridge-silent": "The bridge is heard again.",
 }  # fmt: skip
 REPAIRED: Final = "It is put right."
 SOMETHING: Final = "Something happens to it."
