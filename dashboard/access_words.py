@@ -79,11 +79,11 @@ PLACE: Final = "Which screen"
 MAKE_LINK: Final = "Make a link"
 WITHDRAW: Final = "Withdraw"
 DOOR: Final = "At the door"
-WHEN: Final = "when"
-WHAT: Final = "what"
-WHO: Final = "who"
-FROM: Final = "from"
-SAID_OF: Final = "more"
+WHEN: Final = "When"
+WHAT: Final = "What"
+WHO: Final = "Who"
+FROM: Final = "From"
+SAID_OF: Final = "Details"
 
 
 def code_for(login: str, code: str) -> str:

@@ -14,6 +14,7 @@ import streamlit as st
 from collector.people import codes
 from dashboard import access_words as words
 from dashboard import doorway, queries, sso
+from dashboard import words as common_words
 from dashboard.access import Access, Door, access, address, hold
 from dashboard.frame import EVERY_S, look
 from dashboard.launch import data_dir
@@ -47,10 +48,12 @@ def draw(found: Access) -> None:
     said = said_text()
     if said:
         (st.success if st.query_params.get("said") == "out" else st.error)(said)
+    st.html(f'<p class="sw-product">{escape(common_words.PRODUCT)}</p>')
     if found.door == Door.FIRST:
         _draw_first()
     else:
         _draw_sign_in()
+    st.html(f'<p class="sw-caution">{escape(common_words.CAUTION)}</p>')
 
 
 def draw_closed() -> None:

@@ -100,8 +100,9 @@ def draw_span(now: Now, site: Site, now_ms: int) -> Request | None:
     """Which past; None where it cannot be tried, which is said."""
     today = local(now_ms, now.zone).date()
     one, two = st.columns(2)
-    first = one.date_input(words.FROM, today - timedelta(days=DAYS), max_value=today, key="limits-from")
-    last = two.date_input(words.TO, today, max_value=today, key="limits-to")
+    first = one.date_input(words.FROM, today - timedelta(days=DAYS), max_value=today, key="limits-from",
+                           format="YYYY-MM-DD")  # fmt: skip
+    last = two.date_input(words.TO, today, max_value=today, key="limits-to", format="YYYY-MM-DD")
     names = {place.id: place.title for place in places(now)}
     wards = st.multiselect(words.WARDS, list(names), format_func=names.__getitem__, key="limits-wards")
     units = st.multiselect(words.UNITS, chosen(site, wards, []) or [unit.id for unit in site.units], key="limits-units")

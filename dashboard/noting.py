@@ -59,7 +59,7 @@ def draw_note(unit: str) -> None:
         with st.form("note", border=False):
             st.text_input(words.NOTE_TEXT, key="note-text", max_chars=TEXT_MAX, help=words.NOTE_HELP)
             one, two = st.columns(2)
-            one.date_input(words.NOTE_DAY, here.date(), key="note-day", max_value=here.date())
+            one.date_input(words.NOTE_DAY, here.date(), key="note-day", max_value=here.date(), format="YYYY-MM-DD")
             two.time_input(words.NOTE_TIME, here.time().replace(second=0, microsecond=0), key="note-time", step=60)
             st.form_submit_button(words.NOTE_KEEP, on_click=_write, args=(now, unit, ward, person))
         st.caption(words.NOTE_PLACE)

@@ -40,7 +40,8 @@ def draw_charts(unit: str, ward: str) -> None:
     span = left.segmented_control("Span", list(SPANS), default="Hour", required=True, label_visibility="collapsed",
                                   format_func=capacity_words.span_name,
                                   key="chart-span")  # fmt: skip
-    day = right.date_input("Up to the end of", value=None, key="chart-day", help=capacity_words.UP_TO_HELP)
+    day = right.date_input("Up to the end of", value=None, key="chart-day", help=capacity_words.UP_TO_HELP,
+                           format="YYYY-MM-DD")  # fmt: skip
     follow = middle.toggle(past_words.FOLLOW, value=True, key="chart-follow", help=past_words.FOLLOW_HELP)
     every_s = None if day or not follow else _REDRAW_S.get(span, 60.0)
     st.fragment(_charts, run_every=every_s)(unit, ward, span, day)

@@ -55,8 +55,10 @@ def demo(folder: Path) -> Iterator[str]:
     argv = ["demo", "--no-browser", "--speed", str(SPEED), "--data", str(folder), "--port", str(free_port())]
     with Popen([sys.executable, "-m", "collector.cli", *argv], stdout=PIPE, text=True) as process:
         assert process.stdout is not None
-        yield process.stdout.readline().split()[-1].rstrip("/")
-        process.send_signal(2)
+        try:
+            yield process.stdout.readline().split()[-1].rstrip("/")
+        finally:
+            process.terminate()
 
 
 def shoot(page: Page, url: str, shot: Shot, folder: Path) -> Path:
