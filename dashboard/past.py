@@ -28,7 +28,7 @@ from dashboard.timeline import COURSE_POINTS, POINTS, Picture, linked_spec
 from dashboard.times import DAY, HOUR, day_end_ms, moment_text
 
 SPANS: Final = {"Hour": HOUR, "Day": DAY, "Week": 7 * DAY, "Month": 30 * DAY, "Year": 365 * DAY, "3 years": 1096 * DAY}
-_REDRAW_S: Final = {"Hour": 5.0, "Day": 20.0}
+_REDRAW_S: Final = {"Hour": 10.0, "Day": 20.0}  # a unit is heard every ten seconds or so
 _NOW: Final = {"Hour", "Day"}  # spans in which a record that is shorter leaves the axis as it is
 ALARM_ROWS: Final = 200
 JOURNAL_ROWS: Final = 100

@@ -6,6 +6,8 @@ import urllib.error
 import urllib.request
 
 import pytest
+from websockets.sync.client import connect
+from websockets.typing import Subprotocol
 
 from tests.dashboard.hospital import Hospital, site_text
 from tests.dashboard.test_browser import serving
@@ -78,3 +80,13 @@ def test_what_is_alive_is_said_at_once(url):
     assert got(f"{url}/_stcore/health", Accept_Encoding="gzip")[::2] == (200, b"ok")
     with pytest.raises(urllib.error.HTTPError, match="405"):
         urllib.request.urlopen(urllib.request.Request(url + "/", method="DELETE"), timeout=20)  # noqa: S310
+
+
+def test_the_web_socket_remembers_what_it_sent_before(url):
+    """Else a board that is drawn again goes over the line whole: the server's own memory is 4 kB."""
+    address = url.replace("http", "ws") + "/_stcore/stream"
+    with connect(address, subprotocols=[Subprotocol("streamlit")]) as socket:
+        agreed = socket.response.headers["Sec-WebSocket-Extensions"] if socket.response else ""
+    assert agreed.startswith("permessage-deflate")
+    assert "server_max_window_bits" not in agreed  # 32 kB, RFC 7692, 7.1.2.1
+    assert "server_no_context_takeover" not in agreed
