@@ -20,7 +20,7 @@ from collector.service.reliability import Fleet
 from collector.service.visits import Plan
 from collector.site import Site
 from collector.store import StoreError
-from dashboard import access, language, queries, service_words, upkeep_queries, words
+from dashboard import access, guide, language, queries, service_words, upkeep_queries, words
 from dashboard.freshness import Banner, banners
 from dashboard.launch import data_dir
 from dashboard.queries import Now
@@ -187,6 +187,12 @@ def needed_now() -> tuple[Now, int]:
     if screen.now is None:
         st.stop()
     return screen.now, screen.now_ms
+
+
+def help_beside(texts: Sequence[str]) -> None:
+    """What the figures of a page are, where their limits come from, what they cannot say; closed until asked for."""
+    with st.expander(guide.FIGURES_TITLE):
+        st.markdown("\n\n".join(texts))
 
 
 def table(rows: Sequence[Mapping[str, object]]) -> None:

@@ -6,10 +6,10 @@ import streamlit as st
 
 from dashboard import fleet_words as words
 from dashboard import fleetrows as rows
-from dashboard import service_words
+from dashboard import help_words, service_words
 from dashboard import words as common_words
 from dashboard.figures import figures_html
-from dashboard.frame import fleet, in_words, needed_now, strip
+from dashboard.frame import fleet, help_beside, in_words, needed_now, strip
 from dashboard.sheet import sheet_html
 from dashboard.times import DAY, moment_text
 
@@ -41,3 +41,4 @@ with in_words():
         st.subheader(title)
         st.html(sheet_html(columns, listed))
         st.caption(words.FIGURE_NOTES[title])
+help_beside(help_words.FLEET)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
+from dashboard import help_words
 from dashboard import service_words as words
 from dashboard import words as common_words
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome
 from dashboard.figures import figures_html
-from dashboard.frame import in_words, needed_now, order, strip
+from dashboard.frame import help_beside, in_words, needed_now, order, strip
 from dashboard.sheet import sheet_html
 from dashboard.stockroom import draw_moving, money, need_rows
 
@@ -33,3 +34,4 @@ with in_words():
     st.caption(words.PARTS_CAPTION)
 person = who_records(now)
 draw_moving(now.site, person)
+help_beside(help_words.PARTS)

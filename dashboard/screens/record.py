@@ -5,11 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.rules.entries import KINDS
-from dashboard import queries, safe_copies, service_words, way_test
+from dashboard import help_words, queries, safe_copies, service_words, way_test
 from dashboard import screen_words as words
 from dashboard import words as common_words
 from dashboard.figures import figures_html, journal_rows, quarantine_rows
-from dashboard.frame import in_words, needed_now, strip, table
+from dashboard.frame import help_beside, in_words, needed_now, strip, table
 from dashboard.health import store_figures
 from dashboard.launch import data_dir
 from dashboard.safe_copies import copy_figures, copy_warning
@@ -43,3 +43,4 @@ with in_words():
         st.write(" · ".join(f"{kind}: {count:,}" for kind, count in health.quarantined.items()))
     table(quarantine_rows(health.quarantine, now, now_ms))
     st.caption(words.HOW_DATA_COME)
+help_beside(help_words.RECORD)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import carriers, queries, review_queries, safe_copies, service_words
+from dashboard import carriers, help_words, queries, review_queries, safe_copies, service_words
 from dashboard import sensor_words as words
 from dashboard.carriers import carrier_rows, carrier_warning, way_rows
 from dashboard.figures import figures_html
-from dashboard.frame import SLOWLY_S, in_words, look, needed_now, strip
+from dashboard.frame import SLOWLY_S, help_beside, in_words, look, needed_now, strip
 from dashboard.freshness import collector_lives
 from dashboard.health import bridge_rows, collector_figures
 from dashboard.launch import data_dir
@@ -62,3 +62,4 @@ def _carried(now: queries.Now, now_ms: int, wall_ms: int) -> None:
 
 
 listed()
+help_beside(help_words.SENSORS)

@@ -6,11 +6,12 @@ import streamlit as st
 
 from collector.service.proof import calibrations
 from collector.service.work import work_orders
+from dashboard import help_words
 from dashboard import service_words as words
 from dashboard import words as common_words
 from dashboard.crew import who_records
 from dashboard.desk import draw_outcome
-from dashboard.frame import in_words, needed_now, service_rows, strip
+from dashboard.frame import help_beside, in_words, needed_now, service_rows, strip
 from dashboard.orders import calibration_rows, due_rows, order_rows
 from dashboard.sheet import sheet_html
 from dashboard.workbench import draw_opening, draw_order
@@ -37,3 +38,4 @@ with in_words():
     st.html(sheet_html(words.ANALYSER_COLUMNS, calibration_rows(calibrations(now.site, now_ms))))
     st.subheader(words.CLOSED_ORDERS)
     st.html(sheet_html(words.ORDER_COLUMNS, order_rows(orders, now, now_ms, is_open=False), 50))
+help_beside(help_words.WORK)
