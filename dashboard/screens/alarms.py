@@ -5,12 +5,12 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.rules.entries import ACKNOWLEDGE, CONDITION
-from dashboard import queries, screen_words, words
+from dashboard import help_words, queries, screen_words, words
 from dashboard.board import places
 from dashboard.desk import draw_earlier, draw_held, draw_outcome, draw_service, draw_speaking, who_acts
 from dashboard.episodes import episodes
 from dashboard.figures import episode_rows
-from dashboard.frame import SLOWLY_S, in_words, look, needed_now, strip, table
+from dashboard.frame import SLOWLY_S, help_beside, in_words, look, needed_now, strip, table
 from dashboard.launch import data_dir
 
 strip()
@@ -45,3 +45,4 @@ def history() -> None:
 
 desk()
 history()
+help_beside(help_words.ALARMS)
