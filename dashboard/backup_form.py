@@ -32,13 +32,19 @@ def draw_gauge(ward: str) -> None:
         if not person.is_offered(CYLINDER_READ, ward):
             st.write(access_words.NOT_OFFERED)
             return
-        which = st.selectbox(words.CYLINDER, list(listed), key=f"gauge-{ward}",
-                             format_func=lambda name: _title(listed[name]))  # fmt: skip
-        unit = st.segmented_control(words.GAUGE_UNIT, list(UNITS), default="bar", required=True, key="gauge-unit")
-        with st.form("gauge", border=False, enter_to_submit=True):
-            st.number_input(words.SHOWS, 0.0, 1e6, None, 1.0, format="%.0f", key=f"gauge-value-{which}")
-            st.form_submit_button(words.WRITE, type="primary", width="stretch", on_click=_write,
-                                  args=(now.site, listed[which], person, unit))  # fmt: skip
+        draw_reading(now.site, ward, person)
+
+
+def draw_reading(site: Site, ward: str, person: Person) -> None:
+    """Which of the ward's cylinders ("": of all), its gauge's unit, and what it shows."""
+    listed = {one.id: one for one in site.cylinders if ward in ("", one.ward)}
+    which = st.selectbox(words.CYLINDER, list(listed), key=f"gauge-{ward}",
+                         format_func=lambda name: _title(listed[name]))  # fmt: skip
+    unit = st.segmented_control(words.GAUGE_UNIT, list(UNITS), default="bar", required=True, key="gauge-unit")
+    with st.form("gauge", border=False, enter_to_submit=True):
+        st.number_input(words.SHOWS, 0.0, 1e6, None, 1.0, format="%.0f", key=f"gauge-value-{which}")
+        st.form_submit_button(words.WRITE, type="primary", width="stretch", on_click=_write,
+                              args=(site, listed[which], person, unit))  # fmt: skip
 
 
 def _title(cylinder: Cylinder) -> str:

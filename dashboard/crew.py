@@ -29,7 +29,7 @@ def who_records(now: Now) -> Person:
     if (signed_in := access.current()) is not None:
         st.caption(access_words.signed_in_as(signed_in))
         return signed_in
-    known: dict[str, str] = {person.name or person.id: person.role for person in now.site.people} if now.site else {}
+    known = _known(now)
     last = _last(known)
     names = list(known) if not last.name or last.name in known else [last.name, *known]
     name = st.selectbox(words.WHO, names, index=names.index(last.name) if last.name in names else None, key="crew-name",
@@ -42,6 +42,15 @@ def who_records(now: Now) -> Person:
         st.session_state["who"], st.session_state["as"] = person.name, person.role
         _remember(person)
     return person
+
+
+def last_person(now: Now) -> Person:
+    """Whoever is signed in, else whom this device heard of last; without a name when it never did."""
+    return access.current() or _last(_known(now))
+
+
+def _known(now: Now) -> dict[str, str]:
+    return {person.name or person.id: person.role for person in now.site.people} if now.site else {}
 
 
 def _last(known: Mapping[str, str]) -> Person:

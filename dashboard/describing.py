@@ -26,17 +26,18 @@ def added(table: str, fields: Mapping[str, Any], person: Person, now_ms: int) ->
     """Ask for a new [[table]] with these fields; a unit's row names the unit and its ward."""
     unit = str(fields["id"]) if table == "unit" else ""
     ward = str(fields.get("ward", "")) if table == "unit" else ""
-    return _asked({"do": asked.ADD, "table": table, "fields": dict(fields), "why": ""}, person, now_ms, unit, ward)
+    return asking({"do": asked.ADD, "table": table, "fields": dict(fields), "why": ""}, person, now_ms, unit, ward)
 
 
 def described(fields: Mapping[str, Any], person: Person, now_ms: int) -> JournalEntry:
     """Ask for keys of [facility]."""
-    return _asked({"do": asked.FACILITY, "fields": dict(fields), "why": ""}, person, now_ms)
+    return asking({"do": asked.FACILITY, "fields": dict(fields), "why": ""}, person, now_ms)
 
 
-def _asked(
-    body: dict[str, object], person: Person, now_ms: int, unit: str = "", ward: str = ""
+def asking(
+    body: dict[str, Any], person: Person, now_ms: int, unit: str = "", ward: str = ""
 ) -> JournalEntry:  # fmt: skip
+    """Ask for what `body` says (collector/siteedit/asked.py)."""
     who = named(person)
     return JournalEntry(at_ms=now_ms, kind=SITE_CHANGE, unit=unit, ward=ward, who=who.name, role=who.role,
                         origin=ORIGIN, body=body)  # fmt: skip

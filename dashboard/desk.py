@@ -66,7 +66,10 @@ def act(make: Callable[[int], JournalEntry], done: str) -> None:
 
 
 def write_down(make: Callable[[int], JournalEntry], done: str) -> bool:
-    """Write down what `make` gives for this moment, remember what to say about it; returns whether it was written."""
+    """Write down what `make` gives for this moment, remember what to say about it; returns whether it was written.
+
+    `done` "": what is drawn of things done lately says it.
+    """
     screen = look(held=False)
     try:
         row = access.write(make(screen.now_ms))
@@ -74,6 +77,9 @@ def write_down(make: Callable[[int], JournalEntry], done: str) -> bool:
         st.session_state[_OUTCOME] = (False, str(error))
         return False
     forget()
+    if not done:
+        st.session_state[_OUTCOME] = None
+        return True
     lives = screen.now is not None and collector_lives(screen.now, screen.wall_ms)
     when = moment_text(row.at_ms, row.at_ms, screen.now.zone) if screen.now else ""
     then = words.FOLDED_SOON if lives else words.FOLDED_LATER
@@ -137,14 +143,20 @@ def _acknowledge_button(alarm: Alarm, person: Person) -> None:
 
 
 def _shelve_form(alarm: Alarm, person: Person) -> None:
+    with st.popover("Put aside"):
+        draw_shelf(alarm, person)
+
+
+def draw_shelf(alarm: Alarm, person: Person, then: Callable[[], None] | None = None) -> None:
+    """For how long an alarm is put aside, and why; `then` is called when it is written down."""
     minutes_key, reason_key = _key(alarm, "minutes"), _key(alarm, "reason")
 
     def put_aside() -> None:
         minutes, reason = st.session_state[minutes_key], st.session_state[reason_key]
-        act(lambda now_ms: actions.shelve(alarm, person, now_ms, minutes, reason),
-            f"{_name(alarm)} put aside for {actions.shelf_text(minutes)}")  # fmt: skip
+        if write_down(lambda now_ms: actions.shelve(alarm, person, now_ms, minutes, reason), "") and then:
+            then()
 
-    with st.popover("Put aside"), st.form(_key(alarm, "shelf"), border=False):
+    with st.form(_key(alarm, "shelf"), border=False):
         st.selectbox("For how long", actions.shelf_choices(alarm), format_func=actions.shelf_text, key=minutes_key)
         st.text_input("Why", key=reason_key, max_chars=actions.TEXT_MAX)
         st.form_submit_button("Put aside", on_click=put_aside)
@@ -221,4 +233,4 @@ def _change_service(now: Now, person: Person) -> None:
     if unit in now.out_of_service:
         act(put_back, f"{unit} returned to service")
     else:
-        act(take_out, f"{unit} taken out of service")
+        act(take_out, "")

@@ -23,21 +23,18 @@ from dashboard import service_words as words
 from dashboard.actions import SERVICE_ROLES, TEXT_MAX, Person
 from dashboard.checks import draw_check
 from dashboard.crew import who_records
-from dashboard.desk import draw_outcome, write_down
+from dashboard.desk import write_down
 from dashboard.frame import dues, look
 from dashboard.queries import Now
 from dashboard.service_actions import MINUTES_MOST, PIECES_MOST, Done, do_task, may_task
 
 
-@st.fragment
-def draw_recording(unit: str) -> None:
-    """Who, which task, done; or otherwise, in a form."""
-    now = look().now
-    if now is None or now.site is None:
+def draw_recording(now: Now, unit: str, person: Person | None) -> None:
+    """Who (None: to be asked here), which task, done; or otherwise, in a form."""
+    if now.site is None:
         return
     with st.expander(words.RECORD_TASK, key="record"):
-        draw_outcome()
-        person = who_records(now)
+        person = person or who_records(now)
         known = now.site.unit(unit) is not None
         if known and not person.is_offered(entries.TASK_DONE, now.site.ward_of(unit).id):
             st.write(access_words.NOT_OFFERED)

@@ -41,11 +41,16 @@ def ask(make: Callable[[int], Sequence[JournalEntry]]) -> bool:
     return not state[_FAULT]
 
 
+def draw_fault() -> None:
+    """Why what was asked for last was not written down."""
+    if st.session_state.get(_FAULT):
+        st.error(st.session_state[_FAULT])
+
+
 def draw_answers(now: Now, wall_ms: int) -> None:
     """What became of what this screen asked for last: waiting, written, or refused with the reason; StoreError."""
     state = st.session_state
-    if state.get(_FAULT):
-        st.error(state[_FAULT])
+    draw_fault()
     if not (rows := state.get(_ASKED)):
         return
     answered = [row for row in queries.journal(data_dir(), kinds=(SITE_CHANGED,)) if row.body.get("change") in rows]

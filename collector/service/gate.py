@@ -3,7 +3,8 @@
 Rules of this file: whatever opens a unit up or puts it in doubt (taken out for repair, a work order, parts changed by a
 task, a failed check) asks for a check of purity at rated flow that was written down after it and passed. Order is
 that of the journal (`seq`), so a clock that was wrong opens nothing. An administrator may override with a reason; the
-check is then still due.
+check is then still due. A unit that was taken out in error and that nobody touched since is put back by a row that
+`undoes` that one: it needs what it needed before, and no more.
 """
 
 from __future__ import annotations
@@ -58,6 +59,8 @@ class Standing(msgspec.Struct, kw_only=True):
     passed: Proof | None = None  # the last one that passed
     open_work: list[str] = []
     work: frozenset[str] = frozenset()  # every order so far: one that is closed is not opened again
+    out_seq: int = 0  # the row that took it out, while nothing has been done to it since; 0 otherwise
+    before: tuple[Need | None, bool] = (None, False)  # `need` and `overridden` before that row
 
 
 class Gate(NamedTuple):
@@ -76,6 +79,8 @@ def standings(site: Site | None, rows: Iterable[JournalRow]) -> dict[str, Standi
         if row.kind in KINDS and row.unit:
             standing = found.setdefault(row.unit, Standing(unit=row.unit))
             standing.ward = row.ward or standing.ward
+            if row.kind in _TOUCHES:
+                standing.out_seq = 0
             _FOLDS[row.kind](standing, row, site)
     return found
 
@@ -126,8 +131,9 @@ def proofs_due(site: Site, rows: Iterable[JournalRow], removed: Collection[str] 
 
 def _take_out(standing: Standing, row: JournalRow, _site: Site | None) -> None:
     purpose = row.body.get("for")
+    standing.out_seq, standing.before = 0, (standing.need, standing.overridden)
     if standing.out_ms is None:
-        standing.out_ms = row.at_ms
+        standing.out_ms, standing.out_seq = row.at_ms, row.seq
     standing.out_why, standing.out_for = str(row.body.get("reason") or ""), purpose if purpose in PURPOSES else REPAIR
     if standing.out_for == REPAIR:
         _need(standing, row, "it was taken out of service")
@@ -135,7 +141,11 @@ def _take_out(standing: Standing, row: JournalRow, _site: Site | None) -> None:
 
 def _put_back(standing: Standing, row: JournalRow, _site: Site | None) -> None:
     standing.out_ms, standing.out_why, standing.out_for = None, "", ""
-    standing.overridden = standing.need is not None
+    if standing.out_seq and row.body.get("undoes") == standing.out_seq:
+        standing.need, standing.overridden = standing.before
+    else:
+        standing.overridden = standing.need is not None
+    standing.out_seq = 0
 
 
 def _open(standing: Standing, row: JournalRow, _site: Site | None) -> None:
@@ -170,6 +180,8 @@ def _need(standing: Standing, row: JournalRow, why: str, work: str = "") -> None
     standing.need, standing.overridden = Need(why, row.at_ms, row.seq, work), False
 
 
+#: Rows after which a unit that was taken out is not as it was.
+_TOUCHES: Final = frozenset({entries.TASK_DONE, entries.WORK_OPENED, entries.WORK_CLOSED, entries.PURITY_PROOF})
 _FOLDS: Final = {
     entries.OUT_OF_SERVICE: _take_out, entries.RETURN_TO_SERVICE: _put_back, entries.TASK_DONE: _task,
     entries.WORK_OPENED: _open, entries.WORK_CLOSED: _close, entries.PURITY_PROOF: _prove,

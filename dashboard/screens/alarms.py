@@ -8,9 +8,11 @@ from collector.rules.entries import ACKNOWLEDGE, CONDITION
 from dashboard import help_words, queries, screen_words, words
 from dashboard.board import places
 from dashboard.desk import draw_earlier, draw_held, draw_outcome, draw_service, draw_speaking, who_acts
+from dashboard.doing import draw_lately
 from dashboard.episodes import episodes
 from dashboard.figures import episode_rows
 from dashboard.frame import SLOWLY_S, help_beside, in_words, look, needed_now, strip, table
+from dashboard.lately import in_ward
 from dashboard.launch import data_dir
 
 strip()
@@ -27,6 +29,7 @@ def desk() -> None:
     if screen.now is None:
         return
     draw_outcome()
+    draw_lately(lambda row: in_ward(row, ward))
     draw_speaking(screen, person, ward)
     draw_earlier(screen, person, ward)
     draw_held(screen, person, ward)

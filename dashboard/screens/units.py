@@ -8,6 +8,7 @@ from collector.service.gate import proofs_due
 from dashboard import service_words
 from dashboard import unitlist_words as words
 from dashboard import words as common_words
+from dashboard.adding import draw_adding
 from dashboard.board import board_of, places
 from dashboard.frame import EVERY_S, dues, in_words, look, needed_now, service_rows, strip
 from dashboard.sheet import sheet_html
@@ -18,6 +19,7 @@ MOST = 500
 strip()
 now, _ = needed_now()
 st.header(words.PAGE)
+draw_adding(now)
 if now.site is None or not now.site.units:
     st.info(common_words.EMPTY_SITE)
     st.stop()

@@ -115,3 +115,27 @@ def test_units_in_service_are_listed_first():
     book.add(entries.WORK_OPENED, "u1", work="w1", why="noise")
     assert [(one.unit, one.work) for one in proofs_due(SITE, book.rows)] == [("u1", "w1"), ("u2", "")]
     assert [one.in_service for one in proofs_due(SITE, book.rows, removed={"u1"})] == [False, False]
+
+
+@pytest.mark.parametrize("touched", [False, True])
+def test_a_unit_taken_out_in_error_needs_what_it_needed_before_and_one_that_was_touched_its_check(touched):
+    book = Book()
+    book.proof()
+    seq = book.add(entries.OUT_OF_SERVICE, reason="the wrong one", **FOR_REPAIR)
+    if touched:
+        book.add(entries.WORK_OPENED, work="W-1", why="looked into")
+        book.add(entries.WORK_CLOSED, work="W-1")
+    book.add(entries.RETURN_TO_SERVICE, undoes=seq)
+    standing = standings(SITE, book.rows)["u1"]
+    assert (standing.out_ms, standing.overridden) == (None, touched)
+    assert (standing.need is not None) == touched
+    assert [due.unit for due in proofs_due(SITE, book.rows)] == ["u1"] * touched
+
+
+def test_an_undo_of_another_row_and_one_that_comes_twice_open_nothing():
+    book = Book()
+    first = book.add(entries.OUT_OF_SERVICE, reason="weak", **FOR_REPAIR)
+    book.add(entries.RETURN_TO_SERVICE, undoes=first + 7)
+    assert standings(SITE, book.rows)["u1"].overridden
+    book.add(entries.RETURN_TO_SERVICE, undoes=first)
+    assert standings(SITE, book.rows)["u1"].overridden
