@@ -22,7 +22,8 @@ SETTINGS: Final[dict[str, str]] = {
     "server.fileWatcherType": "none",
     "browser.gatherUsageStats": "false",
     "client.toolbarMode": "minimal",
-    "client.showErrorDetails": "none",  # a traceback tells a ward nothing, and its links lead to other hosts
+    "client.showErrorDetails": "none",  # a traceback tells a ward nothing
+    "client.showErrorLinks": "false",  # they lead to other hosts
     "server.enableWebsocketCompression": "true",  # what is drawn anew is mostly words that were there before
     "runner.postScriptGC": "false",  # a whole garbage collection after every update of every screen: 40 ms each
     "runner.magicEnabled": "false",

@@ -111,12 +111,15 @@ def first_of_all(browser: Browser, line: Line, url: str, path: str) -> tuple[flo
     return kb, took_s
 
 
-def table(costs: Sequence[Cost]) -> str:
-    """The costs as lines in columns."""
-    lines = [" ".join(f"{name:>12}" for name in Cost._fields)]
-    lines += [" ".join(f"{one:>12}" if isinstance(one, int | str) else f"{one:>12.2f}"
-                       for one in (each._replace(page=(each.page or "board")[:12]))) for each in costs]  # fmt: skip
-    return "\n".join(lines)
+def heading() -> str:
+    """Names of the columns."""
+    return " ".join(f"{name:>12}" for name in Cost._fields)
+
+
+def line_of(cost: Cost) -> str:
+    """One page's costs under them."""
+    named = cost._replace(page=(cost.page or "board")[:12])
+    return " ".join(f"{one:>12}" if isinstance(one, int | str) else f"{one:>12.2f}" for one in named)
 
 
 def main(units: int = 24, only: Sequence[str] = ()) -> None:
@@ -126,11 +129,10 @@ def main(units: int = 24, only: Sequence[str] = ()) -> None:
         one = bad_hours(Path(name), units)
         browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=ARGS)
         with served(one, Path(name)) as server, line_to(server) as (line, url):
-            costs = []
+            sys.stdout.write(f"{units} units\n{heading()}\n")
             for path in paths:
-                costs.append(cost(browser, line, url, path))
-                sys.stderr.write(f"{len(costs)} of {len(paths)}: {path or 'board'}\n")
-            sys.stdout.write(f"{units} units\n{table(costs)}\n")
+                sys.stdout.write(f"{line_of(cost(browser, line, url, path))}\n")
+                sys.stdout.flush()
             for path in ("", WALL):
                 kb, took_s = first_of_all(browser, line, url, path)
                 sys.stdout.write(f"first visit on the slow line, {path or 'board'}: {kb:.0f} kB, {took_s:.1f} s\n")

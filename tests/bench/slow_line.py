@@ -74,7 +74,8 @@ class Line:
     async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """One connection."""
         far_reader, far_writer = await asyncio.open_connection("127.0.0.1", self.server_port)
-        await asyncio.gather(self.up.pump(reader, far_writer), self.down.pump(far_reader, writer))
+        with suppress(asyncio.CancelledError):  # at the end of the line whoever still holds on is let go
+            await asyncio.gather(self.up.pump(reader, far_writer), self.down.pump(far_reader, writer))
 
 
 @contextmanager
