@@ -168,7 +168,7 @@ def heard(units: str) -> str:
 
 def more_heard(count: int) -> str:
     """Further units that were heard."""
-    return plural("and {count} more", "and {count} more", count)
+    return plural("and {count} more unit", "and {count} more units", count)
 
 
 # -- people -----------------------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ PAGES = sorted(path.stem for path in SCREENS.glob("*.py") if path.stem not in ("
 SAME = re.compile(
     r"""(?x) <[^>]*> | \{[^}]*\} | `[^`]*` | https?://\S+ | \]\([^)]*\) | &\w+; | \b[a-z]+(-[a-z0-9]+)+\b | \b\w+_\w+\b
     | \b(sieveward|InfluxDB|SenML|PDF|EEMUA|IEC|ISA|ISO|WHO|NIST|MTBF|Français|English|Esperanto|UTC|CSV|QR|iCalendar)\b
-    | \b(Children|Lakeside|Maternity|Medical|Newborn|Surgical|invented|five|six)\b
+    | \b(Children|Lakeside|east|Maternity|Medical|Newborn|Surgical|invented|five|six)\b
     | \[\[\w+\]\] | \b(Jan|Feb|Mar|Apr|Maj|Jun|Jul|Sep|Okt|Nov|Dec)\b
     | \b(min|h|s|d|L|W|V|kPa|kWh|MB|kB|GB|B|bar|pct|lpm|Jan|ms)\b | \bL/min\b | \bWard\ \w+ | \b[A-Z]\.\ ?\w+ | \bunit\b
     """
