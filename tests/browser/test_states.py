@@ -1,4 +1,4 @@
-"""Every page in every state, at a desk and on a phone: it fits, says no error, and what is old is never shown as good."""
+"""Every page in every state, at a desk and on a phone: it fits, no error is on it, nothing old is shown as good."""
 
 import time
 from contextlib import ExitStack
