@@ -7,6 +7,7 @@ within the forecast's 30 days has its late edge there.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -76,19 +77,40 @@ def until_of(fan: Fan | None, now_ms: int, span_ms: int) -> int:
     return min(now_ms + span_ms, latest_ms + (latest_ms - now_ms) // 8)
 
 
-def fan_layers(fan: Fan, now_ms: int, zone: ZoneInfo, *, dark: bool) -> list[alt.Chart]:
-    """Wedge, median and a bar at each limit, with the line that divides what was from what is to come."""
-    return [*_wedge(fan, zone, dark), *_bars(fan.levels, zone, dark), *_now(now_ms, zone, dark)]
+def fan_layers(fan: Fan, now_ms: int, until_ms: int, zone: ZoneInfo, *, dark: bool) -> list[alt.Chart]:
+    """Wedge, median and a bar at each limit, with the line that divides what was from what is to come.
+
+    Nothing goes beyond until_ms, the axis's end: each view finds its ends in its data, and this one would leave the
+    others behind.
+    """
+    return [*_wedge(fan, until_ms, zone, dark), *_bars(fan.levels, until_ms, zone, dark), *_now(now_ms, zone, dark)]
 
 
-def _wedge(fan: Fan, zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
-    edges = [(fan.purity_pct, fan.at_ms, fan.at_ms)]
+def cut(rows: Sequence[tuple[float, ...]], until_ms: float) -> list[tuple[float, ...]]:
+    """Rows of a level and its moments up to until_ms, the latest moment last, with a row where each one crosses it."""
+    made: list[tuple[float, ...]] = []
+    for before, after in pairwise(rows):
+        made.append(before)
+        for side in range(len(before) - 1, 0, -1):
+            if before[side] < until_ms < after[side]:
+                share = (until_ms - before[side]) / (after[side] - before[side])
+                made.append(tuple(first + share * (last - first) for first, last in zip(before, after, strict=True)))
+    found = [*made, rows[-1]]
+    return [(row[0], *(min(at_ms, until_ms) for at_ms in row[1:])) for row in found if row[1] <= until_ms + 1]
+
+
+def _wedge(fan: Fan, until_ms: int, zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
+    edges: list[tuple[float, ...]] = [(fan.purity_pct, fan.at_ms, fan.at_ms)]
     edges += [(level.limit.value, level.early_ms, level.late_ms) for level in fan.levels]
-    table = pd.DataFrame({"level": [edge[0] for edge in edges], "early": local_times([e[1] for e in edges], zone),
-                          "late": local_times([e[2] for e in edges], zone)})  # fmt: skip
-    middles = [(fan.purity_pct, fan.at_ms)]
+    edges = cut(edges, until_ms)
+    table = pd.DataFrame({"level": [edge[0] for edge in edges], "early": local_times([round(e[1]) for e in edges], zone),
+                          "late": local_times([round(e[2]) for e in edges], zone)})  # fmt: skip
+    middles: list[tuple[float, ...]] = [(fan.purity_pct, fan.at_ms)]
     middles += [(level.limit.value, level.middle_ms) for level in fan.levels if level.middle_ms is not None]
-    path = pd.DataFrame({"level": [one[0] for one in middles], "time": local_times([one[1] for one in middles], zone)})
+    middles = cut(middles, until_ms)
+    path = pd.DataFrame(
+        {"level": [one[0] for one in middles], "time": local_times([round(one[1]) for one in middles], zone)}
+    )
     area = alt.Chart(table).mark_area(orient="horizontal", color=COLOUR, opacity=0.38 if dark else 0.22, clip=True)
     line = alt.Chart(path).mark_line(color=COLOUR, strokeWidth=1.8, strokeDash=[4, 3], clip=True)
     return [
@@ -98,14 +120,15 @@ def _wedge(fan: Fan, zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
     ]
 
 
-def _bars(levels: Sequence[Level], zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
+def _bars(levels: Sequence[Level], until_ms: int, zone: ZoneInfo, dark: bool) -> list[alt.Chart]:
+    levels = [level for level in levels if level.early_ms <= until_ms]
     table = pd.DataFrame({
         "level": [level.limit.value for level in levels], "forecast": [level.said for level in levels],
         "early": local_times([level.early_ms for level in levels], zone),
-        "late": local_times([level.late_ms for level in levels], zone),
+        "late": local_times([min(level.late_ms, until_ms) for level in levels], zone),
         "colour": [COLOURS[level.limit.priority] for level in levels],
     })  # fmt: skip
-    known = [level for level in levels if level.middle_ms is not None]
+    known = [level for level in levels if level.middle_ms is not None and level.middle_ms <= until_ms]
     ticks = pd.DataFrame({"level": [level.limit.value for level in known],
                           "middle": local_times([level.middle_ms or 0 for level in known], zone)})  # fmt: skip
     bars = alt.Chart(table).mark_rule(strokeWidth=5, opacity=0.85, clip=True)

@@ -100,7 +100,9 @@ def linked_spec(picture: Picture) -> dict[str, Any]:
 
 def _quantities(picture: Picture, table: pd.DataFrame) -> list[tuple[list[alt.Chart], int]]:
     fine, model, dark = not picture.past.series.bucket_ms, picture.model, picture.dark
-    ahead = fan_layers(picture.fan, picture.past.to_ms, picture.zone, dark=dark) if picture.fan else []
+    ahead: list[alt.Chart] = []
+    if picture.fan:
+        ahead = fan_layers(picture.fan, picture.past.to_ms, picture.until_ms, picture.zone, dark=dark)
     found = []
     for quantity, limits in ((PURITY, purity_limits(model, foreseen=bool(ahead))),
                              (FLOW, [Limit(model.rated_flow_lpm, words.rated(model.rated_flow_lpm), "low")]),

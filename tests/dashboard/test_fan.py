@@ -8,7 +8,7 @@ import vl_convert
 from collector.site import Model
 from dashboard.charts import local_times
 from dashboard.course import course_frame, course_layers, with_now
-from dashboard.fan import fan_layers, fan_of, until_of
+from dashboard.fan import cut, fan_layers, fan_of, until_of
 from dashboard.times import DAY, HOUR, MINUTE
 from tests.dashboard import estimates as made
 
@@ -48,15 +48,32 @@ def test_a_limit_that_may_never_be_reached_is_open_to_the_forecast_s_end():
     assert fan is not None
     (level,) = fan.levels
     assert (level.middle_ms, level.late_ms - NOW) == (None, 30 * DAY)
-    layers = fan_layers(fan, NOW, NAIROBI, dark=False)
+    layers = fan_layers(fan, NOW, NOW + 4 * HOUR, NAIROBI, dark=False)
     assert len(layers) == 6
+
+
+def test_nothing_of_a_fan_goes_beyond_the_axis():
+    """Each view finds the ends of its axis in its data: a fan that goes on would shift this one against the others."""
+    fan = fan_of(made.falling(NOW, outlook=made.outlook(4.0, (90.0, None, None), (300.0, None, None))), 92.0, MODEL)
+    assert fan is not None
+    until_ms = NOW + HOUR * 3
+    latest = local_times([until_ms], NAIROBI)[0]
+    for layer in fan_layers(fan, NOW, until_ms, NAIROBI, dark=False):
+        for name in {"time", "early", "late", "middle"} & set(layer.data.columns):
+            assert not (layer.data[name] > latest).any(), name
+
+
+def test_a_fan_is_cut_where_its_edges_cross_the_end():
+    """From 90 % now to 70 % in 2 to 8 h: after 4 h the late edge is at 80 %, the early one is there already."""
+    assert cut([(90.0, 0, 0), (70.0, 2, 8)], 4) == [(90.0, 0, 0), (80.0, 1.0, 4.0), (70.0, 2, 4)]
+    assert cut([(90.0, 0, 0), (70.0, 8, 16)], 4) == [(90.0, 0, 0), (85.0, 2.0, 4.0), (80.0, 4.0, 4)]
 
 
 def test_levels_that_begin_at_one_moment_are_not_stacked():
     at_once = made.outlook(4.0, (0.0, 9.0, 60.0), (60.0, 90.0, 120.0))
     fan = fan_of(made.falling(NOW, outlook=at_once), 85.1, MODEL)
     assert fan is not None
-    wedge = drawn(fan_layers(fan, NOW, NAIROBI, dark=False)[0])
+    wedge = drawn(fan_layers(fan, NOW, NOW + 4 * HOUR, NAIROBI, dark=False)[0])
     vega = json.dumps(vl_convert.vegalite_to_vega(wedge))
     assert '"type": "stack"' not in vega
     assert '"type": "area"' in vega
