@@ -20,7 +20,8 @@ PAGES = {
     "due": "Wash the cabinet filter", "visits": "Visits", "work": "Checks due after work", "parts": "Intake filter",
     "fleet": "Fleet", "labels": "Labels as PDF", "review": "Most frequent", "power": "Worst hours",
     "compare?units=unit-03,unit-07": "The same in numbers", "sensors": "Bridges", "limits": "Limits", "data": "Journal",
-    "about": "Language:", "people": "nobody signs in",
+    "about": "Language:", "first": "From nothing to the first live unit", "story": "There is no story to tell here",
+    "people": "nobody signs in",
 }  # fmt: skip
 WALL = "?ward=newborn"
 _BUSY = "[data-testid=stSkeleton], [data-testid=stSpinner], [data-testid=stStatusWidget]"
