@@ -14,6 +14,7 @@ NOT_YOURS: Final = "Your role may not do this. Ask somebody whose role may."
 
 # -- forms ------------------------------------------------------------------------------------------------------------
 TO: Final = "To which ward"
+NO_WARD: Final = "no ward"
 TO_FIRST: Final = "Choose where it goes."
 NO_OTHER_WARD: Final = "There is no other ward that you may move it to."
 WHY_MAYBE: Final = "Why (may be left empty)"

@@ -14,7 +14,6 @@ from collector.rules.entries import JournalEntry
 from collector.site import Site
 from collector.siteedit import asked
 from collector.terms import title_of
-from dashboard import first_words
 from dashboard import place_words as words
 from dashboard.actions import TEXT_MAX, Person
 from dashboard.describing import asking
@@ -36,7 +35,7 @@ class Choice(NamedTuple):
 def ward_title(site: Site, ward: str) -> str:
     """What people call it; a ward that the file has no more by its id."""
     if not ward:
-        return first_words.NO_WARD
+        return words.NO_WARD
     return next((one.title for one in site.wards if one.id == ward), ward)
 
 
