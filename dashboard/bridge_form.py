@@ -84,14 +84,14 @@ def _draw_text(wish: Wish) -> None:
     except DoorError as error:
         st.error(str(error))
         return
-    st.code(text, language="toml")
+    st.code(text, language="toml", wrap_lines=True)
     st.download_button(words.DOWNLOAD, text, f"{wish.bridge}.toml", "application/toml", key="file-download")
     if shares_line(wish.profile):
         st.caption(words.SHARED)
     st.write(words.HOW_TO)
     if needs_account(wish.broker):
         st.write(words.ACCOUNT_HOW)
-    st.code("\n".join(commands(wish)), language="sh")
+    st.code("\n".join(commands(wish)), language="sh", wrap_lines=True)
 
 
 def works(now: Now) -> str:
