@@ -43,8 +43,8 @@ class Shot(NamedTuple):
 
 SHOTS: Final = (
     Shot("ward", f"?ward={WARD}", (1280, 720), "Unit output very low"),
-    Shot("unit", f"unit?unit={UNIT}", (1280, 1500), "Good for up to"),
-    Shot("board", "", (1440, 900), "Unit output very low"),
+    Shot("unit", f"unit?unit={UNIT}", (1280, 2010), "Good for up to"),
+    Shot("board", "", (1440, 1230), "Unit output very low"),
     Shot("visits", "visits", (1280, 760), "Week of"),
 )
 
@@ -67,7 +67,7 @@ def shoot(page: Page, url: str, shot: Shot, folder: Path) -> Path:
     page.goto(f"{url}/{shot.path}")
     is_drawn(page, shot.says, 60_000)
     if shot.name == "unit":
-        expect(page.locator(".marks").first).to_be_visible()
+        expect(page.locator(".marks").first).to_be_visible(timeout=60_000)
     made = folder / f"{shot.name}.png"
     taken = Image.open(BytesIO(page.screenshot(animations="disabled")))
     taken.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(made, optimize=True)
