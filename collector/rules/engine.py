@@ -162,7 +162,7 @@ class RulesEngine:
         on = phases.shows_on(unit, r, limits)
         phase = phases.next_phase(unit, r, on, limits)
         if unit.memory.watches or unit.memory.shared:
-            self._silences.heard(unit, r.time_ms, found)
+            self._silences.heard(unit, r.time_ms, now_ms, found)
             found += clear_all(unit, ("clock-wrong",), r.time_ms, {})
         analyser.check_step(unit, r, phase, limits, self._shared, found)
         if phase != row.phase:

@@ -73,11 +73,12 @@ class Silences:
                     self._fall_silent(other, self._deadline_ms(other))
         self._shared.settle(unit, time_ms, found)
 
-    def heard(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
-        """A silent unit has reported."""
+    def heard(self, unit: Tracked, time_ms: int, now_ms: int, found: list[Event]) -> None:
+        """A silent unit has reported, received at now_ms."""
         # A backlog's old reading does not end a silence: its own deadline has passed, and the next tick would say so.
+        # (Not by a tick of a clock that ran ahead and has been set back since: the next one comes from now.)
         silent_again_ms = time_ms + self._limits.absent_ms
-        if not _known(unit) or silent_again_ms <= self.watermark_ms:
+        if not _known(unit) or silent_again_ms <= min(self.watermark_ms, now_ms):
             return
         if ABSENT in unit.memory.shared:
             self._shared.leave(unit, ABSENT, time_ms, found)

@@ -57,6 +57,15 @@ def test_silence_is_found_again_after_a_restart_in_the_middle_of_a_backlog() -> 
     assert said == [("cleared", 180), ("raised", 182)]
 
 
+def test_a_clock_that_ran_ahead_and_was_set_back_holds_no_silence_up() -> None:
+    """The batch that comes right after ends it, although no tick has come since from the clock that is right again."""
+    engine = engine_with_m1()
+    said = of_m1(engine.tick(START_MS + HOUR))
+    said += of_m1(engine.read(reading(4 * MINUTE), START_MS + 4 * MINUTE))
+    said += of_m1(engine.tick(START_MS + 7 * MINUTE))
+    assert said == [("raised", 2), ("cleared", 4), ("raised", 6)]
+
+
 def test_a_unit_that_never_reports_is_told_once() -> None:
     engine = engine_with_m1()
     events = engine.tick(START_MS + 5 * HOUR) + engine.tick(START_MS + 9 * HOUR)
