@@ -89,6 +89,7 @@ def test_a_node_is_killed_and_comes_back_and_the_record_is_whole(house: Group) -
     house.start("b")
     before = house.wait_owned({"a", "b"})
     house.load()
+    wait_for(lambda: all(sender.acked for sender in house.senders.values()), 30, "every sender at its first node")
     node = house.cluster.nodes[0]
     for change in (node.kill, node.start):
         change()
