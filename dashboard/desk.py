@@ -142,7 +142,11 @@ def _shelve_form(alarm: Alarm, person: Person) -> None:
         act(lambda now_ms: actions.shelve(alarm, person, now_ms, minutes, reason),
             f"{_name(alarm)} put aside for {actions.shelf_text(minutes)}")  # fmt: skip
 
-    with st.popover("Put aside"), st.form(_key(alarm, "shelf"), border=False):
+    # Its state is tracked: a new alarm above may draw the row anew, and somebody is writing in it.
+    with (
+        st.popover("Put aside", key=_key(alarm, "aside"), on_change="rerun"),
+        st.form(_key(alarm, "shelf"), border=False),
+    ):
         st.selectbox("For how long", actions.shelf_choices(alarm), format_func=actions.shelf_text, key=minutes_key)
         st.text_input("Why", key=reason_key, max_chars=actions.TEXT_MAX)
         st.form_submit_button("Put aside", on_click=put_aside)
