@@ -165,6 +165,7 @@ def test_a_tile_leads_to_its_unit_with_charts(browser, troubled_hospital):
     _, url = troubled_hospital
     with page_of(browser) as page:
         page.goto(url)
+        settled(page)
         page.locator("#tile-unit-07").click()
         expect(page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg")).to_have_count(1)
         expect(page).to_have_url(f"{url}/unit?unit=unit-07")
@@ -200,7 +201,7 @@ def test_every_screen_fits_a_phone(browser, troubled_hospital, path, scheme):
     with page_of(browser, 360, 740, scheme) as page:
         page.goto(url + path)
         expect(page.locator(".sw-simulated")).to_be_visible()
-        expect(page.locator("[data-testid=stSkeleton]")).to_have_count(0)
+        settled(page)
         _, _, whole, shown = size(page)
         assert whole <= shown
 
@@ -238,6 +239,7 @@ def test_the_capacity_panel_fits_a_phone(browser, falling_hospital, scheme):
     with page_of(browser, 360, 740, scheme) as page:
         page.goto(f"{falling_hospital}/unit?unit=unit-02")
         expect(page.locator(".sw-turned tbody tr")).to_have_count(3)
+        settled(page)
         panel = page.locator(".sw-panel")
         assert panel.evaluate("n => n.scrollWidth - n.clientWidth") <= 1
         _, _, whole, shown = size(page)
@@ -250,6 +252,7 @@ def test_forty_units_fit_a_wall_screen(browser, tmp_path, values):
     with kept_alive(one), serving(one.data_dir, tmp_path / "log") as (url, _), page_of(browser) as page:
         page.goto(url)
         expect(page.locator("a.sw-tile")).to_have_count(40)
+        settled(page)
         whole, shown, *_ = size(page)
         assert whole <= shown
     one.store.close()

@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from collector.rules.entries import CYLINDER_READ, TASK_DONE
 from dashboard import queries
-from tests.browser.hands import choose, settled
+from tests.browser.hands import IN_CI, choose, settled
 from tests.dashboard.hospital import MINUTE, Hospital, good
 from tests.dashboard.test_browser import ARGS, HERE, browser, kept_alive, page_of, serving, size
 from tests.dashboard.upkeep import upkeep_text
@@ -17,7 +17,8 @@ __all__ = ["ARGS", "HERE", "browser"]  # a fixture is found by its name
 
 SCREENS = ("/due", "/visits", "/work", "/parts", "/fleet", "/labels", "/backup", "/unit?unit=unit-03")
 #: Under this a filter change must be recorded, from opening the page (a scan of its label) to the answer.
-RECORDED_S = 20.0
+#: CI's machine may be three times slower than the one of which this is said.
+RECORDED_S = 60.0 if IN_CI else 20.0
 
 
 @pytest.fixture(scope="module")
@@ -99,7 +100,7 @@ def test_every_screen_of_upkeep_fits_a_phone(browser, upkeep_hospital, path, sch
     with page_of(browser, 360, 740, scheme) as page:
         page.goto(url + path)
         expect(page.locator(".sw-simulated")).to_be_visible()
-        expect(page.locator("[data-testid=stSkeleton], [data-testid=stSpinner]")).to_have_count(0)
+        settled(page)
         _, _, whole, shown = size(page)
         assert whole <= shown
 
@@ -108,16 +109,20 @@ def test_the_screens_stand_in_groups(browser, upkeep_hospital):
     _, url = upkeep_hospital
     with page_of(browser, 1280, 800) as page:
         page.goto(url)
+        expect(page.locator(".sw-strip")).to_be_visible()
+        settled(page)
         page.get_by_text("Upkeep", exact=True).click()
         page.get_by_text("Work orders", exact=True).click()
         expect(page.get_by_text("Checks due after work")).to_be_visible()
-        assert page.url.endswith("/work")
+        expect(page).to_have_url(f"{url}/work")
 
 
 def test_the_labels_come_as_a_pdf(browser, upkeep_hospital):
     _, url = upkeep_hospital
     with page_of(browser, 1280, 800) as page:
         page.goto(f"{url}/labels")
+        expect(page.get_by_role("button", name="Labels as PDF")).to_be_visible()
+        settled(page)
         with page.expect_download() as got:
             page.get_by_role("button", name="Labels as PDF").click()
         assert got.value.path().read_bytes().startswith(b"%PDF-")
