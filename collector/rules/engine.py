@@ -158,6 +158,7 @@ class RulesEngine:
 
     def _take_in(self, unit: Tracked, r: Reading, now_ms: int, found: list[Event]) -> None:
         limits, row = self.limits, unit.row
+        self._silences.fill(unit, r.time_ms)
         was_on = hours.is_on(row.phase if row.phase != SILENT else unit.memory.before_silence)
         on = phases.shows_on(unit, r, limits)
         phase = phases.next_phase(unit, r, on, limits)

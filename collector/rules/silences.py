@@ -85,6 +85,15 @@ class Silences:
         found += clear_all(unit, (ABSENT,), time_ms, {})
         self.await_next(unit, silent_again_ms)
 
+    def fill(self, unit: Tracked, time_ms: int) -> None:
+        """A silence that the unit's own readings fill was none: its bridge had kept them, and it goes on as before.
+
+        Taken for a silence, the first of them would look like one after a restart, and hide a fall as a warm-up.
+        """
+        if unit.row.phase == SILENT and unit.last_ms is not None and time_ms - unit.last_ms <= self._limits.absent_ms:
+            phases.enter(unit, unit.memory.before_silence, unit.memory.before_silence_ms)
+            self.await_next(unit, time_ms + self._limits.absent_ms)
+
     def note_link(self, bridge: str, online: bool, now_ms: int) -> bool:
         """A bridge came or went; False when that is known: the broker says it again at every connect."""
         known = self.links.get(bridge)
@@ -99,7 +108,7 @@ class Silences:
         return max(unit.last_ms, self.blind_ms) + self._limits.absent_ms
 
     def _fall_silent(self, unit: Tracked, time_ms: int) -> None:
-        unit.memory.before_silence = unit.row.phase
+        unit.memory.before_silence, unit.memory.before_silence_ms = unit.row.phase, unit.row.phase_since_ms
         phases.enter(unit, SILENT, time_ms)
         self._touched.add(unit.id)
         if not _known(unit):
