@@ -143,7 +143,8 @@ def _acknowledge_button(alarm: Alarm, person: Person) -> None:
 
 
 def _shelve_form(alarm: Alarm, person: Person) -> None:
-    with st.popover("Put aside"):
+    # Its state is tracked: a new alarm above may draw the row anew, and somebody is writing in it.
+    with st.popover("Put aside", key=_key(alarm, "aside"), on_change="rerun"):
         draw_shelf(alarm, person)
 
 

@@ -9,12 +9,13 @@ from collector.broker import BrokerError, start_mosquitto, start_nats
 from collector.broker.mosquitto import find_mosquitto
 from collector.broker.nats import find_nats
 from tests import influx_server as influx_server_module
+from tests.browser.hands import EXPECT_MS
 
 BROKERS = {"nats", "mosquitto", "broker"}
 
 
 # How long a browser may take is no subject of a test: a machine that runs other work beside must not fail one.
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=EXPECT_MS)
 
 
 def pytest_collection_modifyitems(items):

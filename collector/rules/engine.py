@@ -158,11 +158,12 @@ class RulesEngine:
 
     def _take_in(self, unit: Tracked, r: Reading, now_ms: int, found: list[Event]) -> None:
         limits, row = self.limits, unit.row
+        self._silences.fill(unit, r.time_ms)
         was_on = hours.is_on(row.phase if row.phase != SILENT else unit.memory.before_silence)
         on = phases.shows_on(unit, r, limits)
         phase = phases.next_phase(unit, r, on, limits)
         if unit.memory.watches or unit.memory.shared:
-            self._silences.heard(unit, r.time_ms, found)
+            self._silences.heard(unit, r.time_ms, now_ms, found)
             found += clear_all(unit, ("clock-wrong",), r.time_ms, {})
         analyser.check_step(unit, r, phase, limits, self._shared, found)
         if phase != row.phase:

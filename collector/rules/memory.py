@@ -90,6 +90,7 @@ class Memory(msgspec.Struct, array_like=True):
     part: Slice | None = None  # readings being gathered into a mean for the capacity estimate
     unstepped_pct: float | None = None  # purity before its last step that no other unit shared
     meter: Meter = msgspec.field(default_factory=Meter)
+    before_silence_ms: int | None = None  # since when the unit was in the phase before its silence
 
 
 _encode = msgspec.msgpack.Encoder().encode

@@ -62,7 +62,7 @@ def _may_have_restarted(unit: Tracked) -> bool:
     return before is None or before >= unit.amber_pct
 
 
-def enter(unit: Tracked, phase: str, time_ms: int) -> None:
+def enter(unit: Tracked, phase: str, time_ms: int | None) -> None:
     """Put the unit in a phase."""
     memory, row = unit.memory, unit.row
     if phase in (RUNNING, WARMING_UP) and row.phase in (OFF, UNSEEN):

@@ -73,16 +73,26 @@ class Silences:
                     self._fall_silent(other, self._deadline_ms(other))
         self._shared.settle(unit, time_ms, found)
 
-    def heard(self, unit: Tracked, time_ms: int, found: list[Event]) -> None:
-        """A silent unit has reported."""
+    def heard(self, unit: Tracked, time_ms: int, now_ms: int, found: list[Event]) -> None:
+        """A silent unit has reported, received at now_ms."""
         # A backlog's old reading does not end a silence: its own deadline has passed, and the next tick would say so.
+        # (Not by a tick of a clock that ran ahead and has been set back since: the next one comes from now.)
         silent_again_ms = time_ms + self._limits.absent_ms
-        if not _known(unit) or silent_again_ms <= self.watermark_ms:
+        if not _known(unit) or silent_again_ms <= min(self.watermark_ms, now_ms):
             return
         if ABSENT in unit.memory.shared:
             self._shared.leave(unit, ABSENT, time_ms, found)
         found += clear_all(unit, (ABSENT,), time_ms, {})
         self.await_next(unit, silent_again_ms)
+
+    def fill(self, unit: Tracked, time_ms: int) -> None:
+        """A silence that the unit's own readings fill was none: its bridge had kept them, and it goes on as before.
+
+        Taken for a silence, the first of them would look like one after a restart, and hide a fall as a warm-up.
+        """
+        if unit.row.phase == SILENT and unit.last_ms is not None and time_ms - unit.last_ms <= self._limits.absent_ms:
+            phases.enter(unit, unit.memory.before_silence, unit.memory.before_silence_ms)
+            self.await_next(unit, time_ms + self._limits.absent_ms)
 
     def note_link(self, bridge: str, online: bool, now_ms: int) -> bool:
         """A bridge came or went; False when that is known: the broker says it again at every connect."""
@@ -98,7 +108,7 @@ class Silences:
         return max(unit.last_ms, self.blind_ms) + self._limits.absent_ms
 
     def _fall_silent(self, unit: Tracked, time_ms: int) -> None:
-        unit.memory.before_silence = unit.row.phase
+        unit.memory.before_silence, unit.memory.before_silence_ms = unit.row.phase, unit.row.phase_since_ms
         phases.enter(unit, SILENT, time_ms)
         self._touched.add(unit.id)
         if not _known(unit):

@@ -28,12 +28,18 @@ def desk() -> None:
     screen = look()
     if screen.now is None:
         return
-    draw_outcome()
-    draw_lately(lambda row: in_ward(row, ward))
-    draw_speaking(screen, person, ward)
-    draw_earlier(screen, person, ward)
-    draw_held(screen, person, ward)
-    draw_service(screen.now, person)
+    with st.container(key="said-last"):
+        draw_outcome()
+    with st.container(key="done-lately"):
+        draw_lately(lambda row: in_ward(row, ward))
+    with st.container(key="speaking"):
+        draw_speaking(screen, person, ward)
+    with st.container(key="earlier"):
+        draw_earlier(screen, person, ward)
+    with st.container(key="held"):
+        draw_held(screen, person, ward)
+    with st.container(key="service-of-units"):
+        draw_service(screen.now, person)
 
 
 @st.fragment(run_every=SLOWLY_S)

@@ -1,7 +1,8 @@
-"""`kill -9` of collector, broker, dashboard and whoever writes at it, at random under load; then the record is checked.
+"""`kill -9` of collector, broker, bridge, dashboard and whoever writes at it, at random under load.
 
-Nothing acknowledged may be missing, no alarm may change twice or not at all, nothing that a screen said it had written
-may be gone. Usage: python -m tests.bench.kill_all [--kills N] [--units N] [--seed N] [--broker nats|mosquitto]
+Then the record is checked. Nothing acknowledged, and nothing that a bridge had on its disk, may be missing, no alarm
+may change twice or not at all, nothing that a screen said it had written may be gone.
+Usage: python -m tests.bench.kill_all [--kills N] [--units N] [--seed N] [--broker nats|mosquitto]
 """
 
 from __future__ import annotations

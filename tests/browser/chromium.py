@@ -8,6 +8,8 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import Page, Playwright
 
+from tests.browser.hands import patient
+
 ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
         "--disable-component-update", "--disable-sync"]  # fmt: skip
 #: Streamlit probes below a page's path first, and then at the root: these two are answered with 404 on purpose.
@@ -27,7 +29,7 @@ def chromium() -> str:
 def launch(playwright: Playwright, **context: object) -> Iterator[Page]:
     """A page of a new browser; at the end nothing may have left this machine and nothing may have failed on it."""
     browser = playwright.chromium.launch(executable_path=chromium(), args=ARGS)
-    page = browser.new_context(**context).new_page()  # type: ignore[arg-type]
+    page = patient(browser.new_context(**context).new_page())  # type: ignore[arg-type]
     outside: list[str] = []
     failed: list[str] = []
     page.on("request", lambda r: outside.append(r.url) if "//127.0.0.1:" not in r.url and r.url[:4] == "http" else None)

@@ -5,6 +5,7 @@ import time
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.hands import settled, write
 from tests.dashboard.hospital import MINUTE, Hospital, good, troubled
 from tests.dashboard.test_browser import ARGS, HERE, browser, kept_alive, page_of, serving, size
 from tests.dashboard.upkeep import upkeep_text
@@ -37,6 +38,7 @@ def test_each_page_fits_a_phone(browser, bad_place, path, says):
     with page_of(browser, 360, 740) as page:
         page.goto(f"{url}/{path}")
         expect(page.get_by_text(says).first).to_be_visible()
+        settled(page)
         _, _, whole, shown = size(page)
         assert whole <= shown
 
@@ -54,9 +56,8 @@ def large_place(tmp_path_factory):
 def test_five_hundred_units_are_narrowed_and_lead_to_their_own_page(browser, large_place):
     with page_of(browser, 1280, 800) as page:
         page.goto(f"{large_place}/units")
-        expect(page.locator(".sw-sheet tbody tr")).to_have_count(500, timeout=20_000)
-        page.get_by_label("Find").fill("unit-123")
-        page.keyboard.press("Enter")
+        expect(page.locator(".sw-sheet tbody tr")).to_have_count(500)
+        write(page, "Find", "unit-123")
         expect(page.get_by_text("1 of 500 units")).to_be_visible()
         expect(page.locator(".sw-sheet tbody tr")).to_have_count(1)
         page.locator(".sw-sheet a").first.click()

@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import expect
 
 from collector.tongue import catalogues
+from tests.browser.hands import patient, settled
 from tests.dashboard.hospital import MINUTE, Hospital, site_text, troubled
 from tests.dashboard.test_browser import browser, kept_alive, page_of, serving
 from tests.made_tongues import write_tongue
@@ -42,20 +43,21 @@ def root(page):
 def test_french_is_told_kept_and_left_again(dashboard, browser):
     with page_of(browser, 1280, 800) as page:
         page.goto(f"{dashboard}/?lang=fr")
-        expect(page.get_by_text("En marche").first).to_be_visible(timeout=30_000)
+        expect(page.get_by_text("En marche").first).to_be_visible()
         assert root(page)[:2] == ["fr", "ltr"]
         page.goto(f"{dashboard}/alarms")  # the choice is kept on the device
-        expect(page.get_by_text("Acquitter").first).to_be_visible(timeout=30_000)
-        assert page.get_by_text("Acknowledge", exact=True).count() == 0
+        expect(page.get_by_text("Acquitter").first).to_be_visible()
+        settled(page)
+        expect(page.get_by_text("Acknowledge", exact=True)).to_have_count(0)
         page.goto(f"{dashboard}/?lang=en")
-        expect(page.get_by_text("Running").first).to_be_visible(timeout=30_000)
+        expect(page.get_by_text("Running").first).to_be_visible()
 
 
 def test_a_browser_s_own_language_is_told(dashboard, browser):
     context = browser.new_context(locale="fr-BE")
-    page = context.new_page()
+    page = patient(context.new_page())
     page.goto(dashboard)
-    expect(page.get_by_text("En marche").first).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("En marche").first).to_be_visible()
     context.close()
 
 
@@ -63,9 +65,10 @@ def test_a_browser_s_own_language_is_told(dashboard, browser):
 def test_right_to_left_fits_a_phone(dashboard, browser, where):
     with page_of(browser, 360, 740, watched=False) as page:
         page.goto(f"{dashboard}/{where}{'&' if '?' in where else '?'}lang=he")
-        expect(page.locator("html")).to_have_attribute("dir", "rtl", timeout=30_000)
-        expect(page.locator(".sw-strip, #sw-wall").first).to_be_attached(timeout=30_000)
+        expect(page.locator("html")).to_have_attribute("dir", "rtl")
+        expect(page.locator(".sw-strip, #sw-wall").first).to_be_attached()
         page.wait_for_load_state("networkidle")
+        settled(page)
         language, way, wider = root(page)
         assert (language, way) == ("he", "rtl")
         assert wider <= 0, f"{where} is {wider} px wider than a phone"

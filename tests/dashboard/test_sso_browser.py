@@ -26,7 +26,6 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 __all__ = ["browser"]  # a fixture is found by its name
 
 ME = By("test", "", "test")
-SLOW_MS = 20_000
 KNOWN = {"sub": "known", "email": "Nora@hospital.example", "email_verified": True}
 STRANGER = {"sub": "stranger", "email": "stranger@hospital.example", "email_verified": True}
 UNPROVEN = {"sub": "unproven", "email": "nora@hospital.example", "email_verified": False}
@@ -85,22 +84,22 @@ def go_in(page, url, who):
     page.route(re.compile("^https:"), lambda route: route.abort())  # the provider's page asks for a style sheet
     page.goto(url)
     page.get_by_role("button", name=words.BY_SSO).click()
-    page.get_by_role("button", name=who["sub"], exact=False).first.click(timeout=SLOW_MS)
+    page.get_by_role("button", name=who["sub"], exact=False).first.click()
 
 
 def test_whom_the_provider_vouches_for_gets_the_rights_of_their_account(browser, hospital_with_sso):
     data_dir, url = hospital_with_sso
     with page_of(browser, 1366, 768, watched=False) as page:
         go_in(page, url, KNOWN)
-        expect(page.locator("a.sw-tile")).to_have_count(5, timeout=SLOW_MS)
+        expect(page.locator("a.sw-tile")).to_have_count(5)
         page.goto(f"{url}/alarms")
-        expect(page.get_by_text("You act as N. Example (ward, medical).")).to_be_visible(timeout=SLOW_MS)
+        expect(page.get_by_text("You act as N. Example (ward, medical).")).to_be_visible()
         names = {cookie["name"] for cookie in page.context.cookies()}
         assert not [name for name in names if name.startswith("_streamlit_user")], "the provider's word was used up"
         page.goto(f"{url}/sign-out")
-        expect(page.locator("form[action='/session/in']")).to_be_visible(timeout=SLOW_MS)
+        expect(page.locator("form[action='/session/in']")).to_be_visible()
         page.reload()
-        expect(page.get_by_role("button", name=words.BY_SSO)).to_be_visible(timeout=SLOW_MS)
+        expect(page.get_by_role("button", name=words.BY_SSO)).to_be_visible()
     row = queries.journal(data_dir, kinds=[entries.SIGN_IN])[0]
     assert (row.who, row.body) == ("N. Example", {"login": "nora", "how": "single sign-on"})
 
@@ -110,7 +109,7 @@ def test_whom_no_account_knows_is_not_let_in(browser, hospital_with_sso, who):
     data_dir, url = hospital_with_sso
     with page_of(browser, 1366, 768, watched=False) as page:
         go_in(page, url, who)
-        expect(page.get_by_text(words.SSO_NOBODY)).to_be_visible(timeout=SLOW_MS)
+        expect(page.get_by_text(words.SSO_NOBODY)).to_be_visible()
         expect(page.locator("a.sw-tile")).to_have_count(0)
     assert [row.kind for row in queries.journal(data_dir, kinds=[entries.SIGN_IN, entries.SIGN_IN_REFUSED])] == [
         entries.SIGN_IN_REFUSED]  # fmt: skip

@@ -7,6 +7,7 @@ from playwright.sync_api import expect
 
 from collector.rules.entries import CYLINDER_READ, TASK_DONE
 from dashboard import queries
+from tests.browser.hands import IN_CI, choose, settled
 from tests.dashboard.hospital import MINUTE, Hospital, good
 from tests.dashboard.test_browser import ARGS, HERE, browser, kept_alive, page_of, serving, size
 from tests.dashboard.upkeep import upkeep_text
@@ -16,7 +17,8 @@ __all__ = ["ARGS", "HERE", "browser"]  # a fixture is found by its name
 
 SCREENS = ("/due", "/visits", "/work", "/parts", "/fleet", "/labels", "/backup", "/unit?unit=unit-03")
 #: Under this a filter change must be recorded, from opening the page (a scan of its label) to the answer.
-RECORDED_S = 20.0
+#: CI's machine may be three times slower than the one of which this is said.
+RECORDED_S = 60.0 if IN_CI else 20.0
 
 
 @pytest.fixture(scope="module")
@@ -36,19 +38,24 @@ class Thumb:
         self.page, self.taps = page, 0
 
     def tap(self, found):
+        settled(self.page)
         found.click()
         self.taps += 1
+
+    def choose(self, label, option):
+        """The box, then the option: two taps."""
+        choose(self.page, label, option)
+        self.taps += 2
 
 
 def record(page, url, unit, who=""):
     """Scan, choose the task, done; returns taps and seconds."""
     thumb, begun_s = Thumb(page), time.monotonic()
     page.goto(f"{url}/unit?unit={unit}")
-    thumb.tap(page.get_by_text("Record a task"))
+    thumb.tap(page.get_by_text("Record a task", exact=True))
     if who:
-        thumb.tap(page.get_by_label("Who"))
-        thumb.tap(page.get_by_role("option", name=who))
-    thumb.tap(page.get_by_text("Replace the intake filter"))
+        thumb.choose("Who", who)
+    thumb.tap(page.get_by_role("radio", name="Replace the intake filter"))
     thumb.tap(page.get_by_role("button", name="Done", exact=True))
     expect(page.get_by_text("Replace the intake filter: done, written down by")).to_be_visible()
     return thumb.taps, time.monotonic() - begun_s
@@ -76,11 +83,10 @@ def test_a_gauge_is_read_on_a_phone(browser, upkeep_hospital):
     with page_of(browser, 360, 740) as page:
         begun_s = time.monotonic()
         page.goto(f"{url}/backup?ward=medical")
-        page.get_by_text("Enter a cylinder's reading").click()
-        page.get_by_label("Who").click()
-        page.get_by_role("option", name="Ward nurse").click()
-        page.get_by_label("It shows").fill("120")
-        page.get_by_role("button", name="Write it down").click()
+        page.get_by_text("Enter a cylinder's reading", exact=True).click()
+        choose(page, "Who", "Ward nurse")
+        page.get_by_label("It shows", exact=True).fill("120")
+        page.get_by_role("button", name="Write it down", exact=True).click()
         expect(page.get_by_text("120 bar, written down by Ward nurse (ward)")).to_be_visible()
         assert time.monotonic() - begun_s < RECORDED_S
     (row,) = queries.service_rows(one.data_dir, kinds=(CYLINDER_READ,))
@@ -94,7 +100,7 @@ def test_every_screen_of_upkeep_fits_a_phone(browser, upkeep_hospital, path, sch
     with page_of(browser, 360, 740, scheme) as page:
         page.goto(url + path)
         expect(page.locator(".sw-simulated")).to_be_visible()
-        expect(page.locator("[data-testid=stSkeleton], [data-testid=stSpinner]")).to_have_count(0)
+        settled(page)
         _, _, whole, shown = size(page)
         assert whole <= shown
 
@@ -103,16 +109,20 @@ def test_the_screens_stand_in_groups(browser, upkeep_hospital):
     _, url = upkeep_hospital
     with page_of(browser, 1280, 800) as page:
         page.goto(url)
+        expect(page.locator(".sw-strip")).to_be_visible()
+        settled(page)
         page.get_by_text("Upkeep", exact=True).click()
         page.get_by_text("Work orders", exact=True).click()
         expect(page.get_by_text("Checks due after work")).to_be_visible()
-        assert page.url.endswith("/work")
+        expect(page).to_have_url(f"{url}/work")
 
 
 def test_the_labels_come_as_a_pdf(browser, upkeep_hospital):
     _, url = upkeep_hospital
     with page_of(browser, 1280, 800) as page:
         page.goto(f"{url}/labels")
+        expect(page.get_by_role("button", name="Labels as PDF")).to_be_visible()
+        settled(page)
         with page.expect_download() as got:
             page.get_by_role("button", name="Labels as PDF").click()
         assert got.value.path().read_bytes().startswith(b"%PDF-")

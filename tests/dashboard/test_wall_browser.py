@@ -302,7 +302,7 @@ def test_a_dead_server_takes_the_screen_over_with_the_time_until_it_is_back(brow
         page.locator("#wall-sound").click()
         process.kill()
         dead = page.locator("#wall-dead")
-        expect(dead).to_contain_text("NOT LIVE", timeout=20_000)
+        expect(dead).to_contain_text("NOT LIVE")
         expect(dead).to_contain_text("no news since")
         expect(dead).to_contain_text("unit-19: Unit output very low.")
         expect(page.locator("#wall-tiles")).to_be_hidden()
@@ -313,7 +313,7 @@ def test_a_dead_server_takes_the_screen_over_with_the_time_until_it_is_back(brow
         argv, env = command(wards.data_dir, int(url.rpartition(":")[2]))
         again = subprocess.Popen(argv, env=os.environ | env, stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)
         try:
-            expect(dead).to_be_hidden(timeout=60_000)
+            expect(dead).to_be_hidden()
             expect(page.locator("#tile-unit-19")).to_be_visible()
             expect(page.locator("#wall-sound")).to_have_text(SAID["soundHigh"])  # and nobody had to tap again
         finally:

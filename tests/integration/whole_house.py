@@ -1,5 +1,5 @@
-"""Broker, collector, dashboard and a person at it as real processes under load, each of which may be killed; and after
-that, what must be true of the record.
+"""Broker, collector, bridge, dashboard and a person at it as real processes under load, each of which may be killed;
+and after that, what must be true of the record.
 """
 
 from __future__ import annotations
@@ -8,12 +8,12 @@ import json
 import os
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Callable
+from itertools import groupby
 from pathlib import Path
-from typing import IO
 
+import msgspec
 from websockets.exceptions import WebSocketException
 
 from collector.broker import Broker, free_port
@@ -24,12 +24,15 @@ from collector.site import parse_site
 from collector.store.history import open_reader, readings
 from collector.store.journal import verify
 from dashboard import launch
+from tests.integration.bridge_on_line import BridgeOnLine, SpeakingLine
+from tests.integration.hand_at_work import Hand
 from tests.integration.onlooker import look
 from tests.integration.steady_sender import SteadySender
 from tests.integration.test_kill import SPEED, STEP_MS, at_work, caught_up
 from tests.waiting import wait_for
 
 FACILITY = "sim-house"
+BRIDGED = 8  # units behind the bridge, beside those that speak for themselves
 CYCLE = 480  # steps of a unit's course: 40 minutes of facility time, 24 s of the wall's
 #: The silence of a broker that is away is its own; what is due goes by the day, not by readings.
 NOT_OF_READINGS = {"readings-absent", "verification-due", "service-due"}
@@ -59,46 +62,15 @@ def course(unit: int, step: int, at_ms: int) -> Reading:
     return Reading(name, at_ms, 93.5, 4.0, 340.0, volts=230.0)
 
 
-class Hand:
-    """A person at the dashboard; `promised` holds every row that was said to be written, as (seq, mark)."""
-
-    def __init__(self, data: Path, name: str) -> None:
-        self._data, self._name, self._lives = data, name, 0
-        self.promised: list[tuple[int, str]] = []
-        self.start()
-
-    def start(self) -> None:
-        """Begin, again if need be, under a name of its own."""
-        self._lives += 1
-        argv = [sys.executable, "-m", "tests.integration.hand_child", str(self._data), f"{self._name}{self._lives}"]
-        self._process = subprocess.Popen(argv, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
-        assert self._process.stdout is not None
-        self._thread = threading.Thread(target=self._hear, args=(self._process.stdout,))
-        self._thread.start()
-
-    def _hear(self, out: IO[str]) -> None:
-        for line in out:
-            if line.endswith("\n"):
-                seq, _, mark = line.strip().partition(" ")
-                self.promised.append((int(seq), mark))
-        out.close()
-
-    def kill(self) -> None:
-        """kill -9; what it said before counts."""
-        self._process.kill()
-        self._process.wait()
-        self._thread.join()
-
-
 class House:
     """Everything at work; `kill` kills one of NAMES and starts it anew, `check` says what is wrong with the record."""
 
-    NAMES = ("collector", "broker", "dashboard", "hand")
+    NAMES = ("collector", "broker", "dashboard", "hand", "bridge")
 
     def __init__(self, folder: Path, start_broker: Callable[[Path], Broker], units: int) -> None:
-        self.data, self.units = folder / "data", units
+        self.data, self.alone, self.units = folder / "data", units, units + BRIDGED
         self._site_file = folder / "site.toml"
-        self._site_file.write_text(site_text(units), encoding="utf-8")
+        self._site_file.write_text(site_text(self.units), encoding="utf-8")
         wall_ms = time.time_ns() // 1_000_000
         self.clock = ScaledClock(wall_ms, wall_ms, SPEED)
         self.kills = dict.fromkeys(self.NAMES, 0)
@@ -112,10 +84,28 @@ class House:
         self._hand = Hand(self.data, "hand")
         self._start_ms = self.clock.now_ms()
         self.sender = SteadySender(self.broker.host, self.broker.port, FACILITY, self._step, self._wait_s)
+        self.line = SpeakingLine(self._line_reading, lambda n: self._wait_s(n // BRIDGED) <= 0)
+        names = [f"u{unit:03d}" for unit in range(self.alone, self.units)]
+        where = f"{self.broker.host}:{self.broker.port}"
+        self._bridge = BridgeOnLine(
+            folder / "bridge", FACILITY, where, self.line, names, STEP_MS, self._start_ms, self._log
+        )
 
     def _step(self, step: int) -> list[Reading]:
         at_ms = self._start_ms + step * STEP_MS
-        return [course(unit, step, at_ms) for unit in range(self.units)]
+        return [course(unit, step, at_ms) for unit in range(self.alone)]
+
+    def _line_reading(self, n: int) -> Reading:
+        step, unit = divmod(n, BRIDGED)
+        reading = course(self.alone + unit, step, self._start_ms + step * STEP_MS)
+        purity_pct = None if reading.purity_pct is None else round(reading.purity_pct, 1)  # as it stands on the line
+        return msgspec.structs.replace(reading, purity_pct=purity_pct)
+
+    @property
+    def sent(self) -> list[Reading]:
+        """All readings, those that the bridge took in with them, in the order of their times."""
+        bridged = [self._line_reading(n) for n in range(self.line.next)]
+        return sorted([*self.sender.sent, *bridged], key=lambda reading: (reading.time_ms, reading.unit))
 
     def _wait_s(self, step: int) -> float:
         return self.clock.wall_delay_s(self._start_ms + step * STEP_MS)
@@ -139,8 +129,9 @@ class House:
         return subprocess.Popen(argv, env=os.environ | env, stdout=self._log, stderr=self._log)
 
     def ready(self) -> None:
-        """Return when everything is at work: the collector subscribed, the dashboard showing."""
+        """Return when everything is at work: the collector subscribed, the bridge connected, the dashboard showing."""
         wait_for(lambda: at_work(self.data, self._collector.pid), READY_S, "the collector at work")
+        wait_for(lambda: self._bridge.at_work, READY_S, "the bridge")
         wait_for(lambda: shows(self._port), READY_S, "the dashboard")
 
     def kill(self, name: str) -> None:
@@ -159,6 +150,8 @@ class House:
             self._dashboard.kill()
             self._dashboard.wait()
             self._dashboard = self._start_dashboard()
+        elif name == "bridge":
+            self._bridge.kill()
         else:
             self._hand.kill()
             self._hand.start()
@@ -166,9 +159,13 @@ class House:
     def finish(self) -> None:
         """Send no more, let the collector read the rest, and stop everything."""
         self.sender.finish()
+        self.line.end_behind(BRIDGED)
         self._hand.kill()
         wait_for(lambda: at_work(self.data, self._collector.pid), READY_S, "the last collector at work")
-        wait_for(lambda: self._stored() >= len(self.sender.sent), 120, "the last readings in the store")
+        wait_for(lambda: self.line.all_said, READY_S, "the bridge to read its line")
+        total = len(self.sent)
+        wait_for(lambda: self._stored() >= total, 120, "the last readings in the store")
+        assert self._bridge.end() == 0
         self._collector.terminate()
         assert self._collector.wait(30) == 0
 
@@ -176,6 +173,7 @@ class House:
         """End whatever still runs."""
         self.sender.stop.set()
         self._hand.kill()
+        self._bridge.close()
         for process in (self._collector, self._dashboard):
             process.kill()
             process.wait()
@@ -195,14 +193,18 @@ class House:
         """Figures, of which every `lost` and `doubled` must be 0."""
         conn = open_reader(self.data)
         try:
-            figures = {"readings": len(self.sender.sent), "readings_lost": 0, "readings_doubled": 0}
+            sent = self.sent
+            figures = {
+                "readings": len(sent), "readings_bridged": self.line.next, "readings_said_again": self.line.again,
+                "readings_lost": 0, "readings_doubled": 0,
+            }  # fmt: skip
             for unit in range(self.units):
-                mine = {r.time_ms: r.volts for r in self.sender.sent if r.unit == f"u{unit:03d}"}
+                mine = {r.time_ms: r.volts for r in sent if r.unit == f"u{unit:03d}"}
                 found = readings(conn, f"u{unit:03d}", 0, 2**53)
                 stored = dict(zip(found.time_ms.tolist(), found.volts.tolist(), strict=True))
                 figures["readings_lost"] += sum(stored.get(at) != volts for at, volts in mine.items())
                 figures["readings_doubled"] += len(found.time_ms) - len(stored)
-            figures |= self._transitions(conn) | self._promises(conn)
+            figures |= self._transitions(conn) | self._promises(conn) | self._bridge.faults()
             figures["journal_broken"] = int(not verify(conn).ok)
         finally:
             conn.close()
@@ -210,7 +212,7 @@ class House:
 
     def _transitions(self, conn) -> dict[str, int]:
         rows = conn.execute("SELECT at_ms, unit, condition, body FROM journal WHERE kind = 'condition'").fetchall()
-        until_ms = self.sender.sent[-1].time_ms - END_MS
+        until_ms = min(self.sender.sent[-1].time_ms, self._line_reading(self.line.next - 1).time_ms) - END_MS
         found = [(at, unit, condition, json.loads(body)["event"]) for at, unit, condition, body in rows]
         doubled = len(found) - len(set(found))
         found = [row for row in found if row[2] not in NOT_OF_READINGS and row[0] < until_ms]
@@ -219,18 +221,19 @@ class House:
         moved = pairs_moved(lost, other)
         for row in sorted(lost | other)[:20]:
             sys.stderr.write(f"{'other' if row in other else 'lost'}: {row}\n")
+        bridged = sum(row[1] >= f"u{self.alone:03d}" for row in meant)
         return {
-            "transitions": len(meant), "transitions_lost": len(lost), "transitions_doubled": doubled,
-            "transitions_other": len(other), "transitions_moved": moved,
+            "transitions": len(meant), "transitions_bridged": bridged, "transitions_lost": len(lost),
+            "transitions_doubled": doubled, "transitions_other": len(other), "transitions_moved": moved,
         }  # fmt: skip
 
     def _undisturbed(self) -> list[tuple[int, str, str, str]]:
         """What the same readings lead to where nobody is killed."""
         engine, events = RulesEngine(parse_site(site_text(self.units))), []
-        for reading in self.sender.sent:
-            events += engine.read(reading, reading.time_ms)
-            if reading.unit == f"u{self.units - 1:03d}":  # the last one of its step
-                events += engine.tick(reading.time_ms)
+        for at_ms, together in groupby(self.sent, key=lambda reading: reading.time_ms):
+            for reading in together:
+                events += engine.read(reading, at_ms)
+            events += engine.tick(at_ms)
         return [(e.time_ms, e.unit, e.condition, e.event) for e in events]
 
     def _promises(self, conn) -> dict[str, int]:

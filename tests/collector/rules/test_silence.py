@@ -57,6 +57,15 @@ def test_silence_is_found_again_after_a_restart_in_the_middle_of_a_backlog() -> 
     assert said == [("cleared", 180), ("raised", 182)]
 
 
+def test_a_clock_that_ran_ahead_and_was_set_back_holds_no_silence_up() -> None:
+    """The batch that comes right after ends it, although no tick has come since from the clock that is right again."""
+    engine = engine_with_m1()
+    said = of_m1(engine.tick(START_MS + HOUR))
+    said += of_m1(engine.read(reading(4 * MINUTE), START_MS + 4 * MINUTE))
+    said += of_m1(engine.tick(START_MS + 7 * MINUTE))
+    assert said == [("raised", 2), ("cleared", 4), ("raised", 6)]
+
+
 def test_a_unit_that_never_reports_is_told_once() -> None:
     engine = engine_with_m1()
     events = engine.tick(START_MS + 5 * HOUR) + engine.tick(START_MS + 9 * HOUR)
@@ -94,3 +103,26 @@ def test_a_unit_that_does_not_come_back_is_told_counted_from_the_return() -> Non
     engine.note_blind(now_ms)
     assert of_m1(engine.tick(now_ms + 119_000)) == []
     assert of_m1(engine.tick(now_ms + 10 * MINUTE)) == [("raised", 24 * 60 + 2)]
+
+
+def fall_of_m1(away: range) -> list[tuple[str, str, int]]:
+    """What is told of a unit that falls and recovers, when its bridge keeps the readings of these steps to itself."""
+    engine, kept, told = RulesEngine(scenario_site()), [], []
+    for step in range(480):
+        at_ms = START_MS + step * 5_000
+        purity_pct = max(93.0 - (step - 120) * 0.28, 76.2) if 120 <= step < 220 else 93.0
+        kept.append(Reading("m1", at_ms, purity_pct, 4.0, 340.0, volts=230.0))
+        if step not in away:
+            told += [event for one in kept for event in engine.read(one, at_ms)]
+            kept.clear()
+        told += engine.tick(at_ms - 2_000)
+    return [(e.condition, e.event, e.time_ms) for e in told if e.unit == "m1"]
+
+
+def test_a_fall_that_was_kept_while_a_bridge_was_away_is_judged_as_if_it_had_been_there() -> None:
+    """Its first reading after the silence is low, and still it was not started anew: what lies between came too."""
+    meant = fall_of_m1(range(0))
+    found = fall_of_m1(range(110, 170))
+    assert {name for name, _, _ in found} - {name for name, _, _ in meant} == {"readings-absent"}
+    assert [row for row in found if row[0] != "readings-absent"] == meant
+    assert "purity-red" in {name for name, _, _ in meant}
