@@ -103,8 +103,9 @@ def _wedge(fan: Fan, until_ms: int, zone: ZoneInfo, dark: bool) -> list[alt.Char
     edges: list[tuple[float, ...]] = [(fan.purity_pct, fan.at_ms, fan.at_ms)]
     edges += [(level.limit.value, level.early_ms, level.late_ms) for level in fan.levels]
     edges = cut(edges, until_ms)
-    table = pd.DataFrame({"level": [edge[0] for edge in edges], "early": local_times([round(e[1]) for e in edges], zone),
-                          "late": local_times([round(e[2]) for e in edges], zone)})  # fmt: skip
+    table = pd.DataFrame({"level": [edge[0] for edge in edges],
+                          "early": local_times([round(edge[1]) for edge in edges], zone),
+                          "late": local_times([round(edge[2]) for edge in edges], zone)})  # fmt: skip
     middles: list[tuple[float, ...]] = [(fan.purity_pct, fan.at_ms)]
     middles += [(level.limit.value, level.middle_ms) for level in fan.levels if level.middle_ms is not None]
     middles = cut(middles, until_ms)
