@@ -166,6 +166,8 @@ def test_a_mad_unit_is_thinned_and_told_while_another_unit_s_alarm_comes_through
     assert ("u2", "purity-red", "raised") in conditions(rows)
     assert [(row.unit, row.body["state"]) for row in rows if row.kind == "flood"] == [("u1", "began")]
     assert collector.status(NOW_MS)["flooding"][0]["id"] == "u1"
-    assert len(stored_times(bench.data, "u1")) + collector.counts["flooded"] == 6_000
+    counts = collector.counts  # on a slow machine the broker sends some again
+    assert len(stored_times(bench.data, "u1")) + counts["flooded"] >= 6_000
+    assert sum(counts[name] for name in ("readings", "duplicates", "flooded", "quarantined")) == counts["messages"]
     assert collector.counts["flooded"] > 4_000
     assert all(info.is_published() for info in infos[:5_000])  # acknowledged: it is not sent again for ever
