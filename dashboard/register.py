@@ -86,7 +86,7 @@ def _add() -> None:
 def draw_account(known: People, wards: Mapping[str, str]) -> None:
     """What can be done to one account."""
     by_login = {one.login: one for one in known.accounts}
-    with st.expander(texts.CHANGE_ACCOUNT):
+    with st.expander(texts.CHANGE_ACCOUNT, key="changing"):  # named: a choice in it must not close it
         login = st.selectbox(texts.ACCOUNT, list(by_login), key="change-login")
         _draw_change(by_login[login], wards)
         with st.container(horizontal=True):

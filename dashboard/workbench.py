@@ -38,7 +38,7 @@ def draw_opening(now: Now, person: Person, orders: Mapping[str, WorkOrder]) -> N
     if now.site is None or not now.site.units or not person.is_offered(WORK_OPENED):
         return
     site = now.site
-    with st.expander(words.OPEN_ORDER):
+    with st.expander(words.OPEN_ORDER, key="opening"):  # named: a choice in it must not close it
         one, two = st.columns(2)
         unit = one.selectbox(words.UNIT, [unit.id for unit in site.units], key="open-unit")
         alarms = [alarm for alarm in now.alarms if alarm.unit == unit and alarm.active]
