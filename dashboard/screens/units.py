@@ -19,9 +19,9 @@ MOST = 500
 strip()
 now, _ = needed_now()
 st.header(words.PAGE)
-draw_adding(now)
 if now.site is None or not now.site.units:
     st.info(common_words.EMPTY_SITE)
+    draw_adding(now)
     st.stop()
 units = now.site.units
 wards = {place.id: place.title for place in places(now)}
@@ -75,5 +75,6 @@ def quiet() -> None:
 
 
 pressing()
+draw_adding(now)  # seldom wanted: below what cannot wait, above the long list of what can
 quiet()
 st.caption(words.CAPTION)
