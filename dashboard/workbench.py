@@ -43,8 +43,8 @@ def draw_opening(now: Now, person: Person, orders: Mapping[str, WorkOrder]) -> N
         unit = one.selectbox(words.UNIT, [unit.id for unit in site.units], key="open-unit")
         alarms = [alarm for alarm in now.alarms if alarm.unit == unit and alarm.active]
         alarm = two.selectbox(words.FROM_ALARM, [None, *alarms], key=f"open-alarm-{unit}", format_func=_alarm_text)
-        why = st.text_input(words.WHY, max_chars=TEXT_MAX, key=f"open-why-{unit}",
-                            value=title_of(alarm.condition) if alarm else "")  # fmt: skip
+        usual = title_of(alarm.condition) if alarm else ""
+        why = st.text_input(words.WHY, max_chars=TEXT_MAX, key=f"open-why-{unit}", placeholder=usual).strip() or usual
 
         def make(now_ms: int) -> JournalEntry:
             return open_work(site, unit, person, now_ms, why, taken=orders, alarm=alarm)
