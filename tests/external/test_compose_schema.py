@@ -1,5 +1,6 @@
-"""The compose file against the Compose Specification's own JSON schema (open_data/README.md says where it is from).
+"""The compose file against a published schema.
 
+Source: the Compose Specification's own JSON schema (open_data/README.md says where it is from).
 Not run here: a container. No container daemon is at hand where these tests run.
 """
 

@@ -1,8 +1,8 @@
 """Foreign MQTT clients through our doors: what they publish is stored, and they read what a ward must know.
 
-Clients: Mosquitto's mosquitto_pub and mosquitto_sub (C), MQTT.js (JavaScript, Debian's node-mqtt). The packs are SenML
-as RFC 8428 (August 2018) writes it, not made by our code; the certificate is checked by OpenSSL in the one and by
-Node's TLS in the other. Both brokers, MQTT 3.1.1.
+Source: the clients themselves, Mosquitto's mosquitto_pub and mosquitto_sub (C) and MQTT.js (JavaScript, Debian's
+node-mqtt). The packs are SenML as RFC 8428 (August 2018) writes it, not made by our code; the certificate is checked by
+OpenSSL in the one and by Node's TLS in the other. Both brokers, MQTT 3.1.1.
 """
 
 import json

@@ -1,6 +1,7 @@
 """Registers read from a real Modbus server, pymodbus's, over a pseudo-terminal: the independent other side.
 
-What it serves is written with pymodbus's own types, so number types and word order are checked against it too.
+Source: pymodbus. What it serves is written with pymodbus's own types, so number types and word order are checked
+against it too.
 """
 
 import pytest

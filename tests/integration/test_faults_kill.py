@@ -11,13 +11,7 @@ from collector.broker.mosquitto import find_mosquitto
 from tests.conftest import demand
 from tests.integration.whole_house import House, faults
 
-ROUNDS = (
-    ("broker",),
-    ("collector",),
-    ("dashboard", "hand", "bridge"),
-    ("collector", "broker"),
-    ("broker", "hand", "bridge"),
-)
+ROUNDS = (("broker", "hand"), ("collector", "bridge"), ("dashboard", "hand"), ("collector", "broker", "bridge"))
 quick_mosquitto = partial(start_mosquitto, save_every_change=False)
 
 

@@ -164,7 +164,7 @@ class House:
         wait_for(lambda: self.line.all_said, READY_S, "the bridge to read its line")
         total = len(self.sent)
         try:
-            wait_for(lambda: self._stored() >= total, 120, "the last readings in the store")
+            wait_for(lambda: self._stored() >= total, 300, "the last readings in the store")
         finally:
             self._log.write(f"{self._stored()} of {total} readings are stored\n".encode())
         assert self._bridge.end() == 0
