@@ -53,6 +53,9 @@ class Packed:
         await self.app(scope, receive, answer.take)
         if answer.headers is None:
             return
+        if keep and not answer.is_whole():
+            await _reply(send, answer.headers, bytes(answer.body))
+            return
         body = _FONT_AHEAD.sub(b"", _FONT_FACE.sub(b"", bytes(answer.body)))
         if keep:
             body = await run_in_threadpool(gzip.compress, body, _LEVEL, mtime=0)
@@ -84,6 +87,10 @@ class _Answer:
             await self._send(message)
         elif message["type"] == "http.response.body":
             self.body += message.get("body", b"")
+
+    def is_whole(self) -> bool:
+        """Whether as much has come as was said: half a script must be known as that, and never be kept."""
+        return self.headers is not None and self.headers.get("content-length") == str(len(self.body))
 
 
 def _is_kept(headers: Headers) -> bool:

@@ -92,11 +92,14 @@ def serving(data_dir, log):
             process.wait(10)
 
 
+LEFT_EARLY = "Minified React error #306"  # "Lazy element type must resolve to a class or function": it was not loaded
+
+
 @contextmanager
 def page_of(browser, width=1920, height=1080, scheme="light", *, watched=True):
     """A page that notes errors of the console and every request to another host."""
     context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-    page, problems = patient(context.new_page()), []
+    page, problems, cut_off = patient(context.new_page()), [], []
 
     def heard(message):
         if message.type == "error" and not message.location.get("url", "").endswith(PROBES):
@@ -105,8 +108,11 @@ def page_of(browser, width=1920, height=1080, scheme="light", *, watched=True):
     page.on("console", heard)
     page.on("pageerror", lambda error: problems.append(f"page: {error}"))
     page.on("request", lambda request: None if request.url.startswith(HERE) else problems.append(request.url))
+    page.on("requestfailed", lambda request: cut_off.append(request.url) if request.url.endswith(".js") else None)
     yield page
     context.close()
+    if cut_off:  # whoever leaves a page before its parts have come makes React say so as it goes
+        problems = [one for one in problems if LEFT_EARLY not in one]
     if watched:
         assert problems == []
 

@@ -1,5 +1,6 @@
 """Streamlit's files over the wire: compressed once, as they are for whoever cannot unpack, pages without idle fonts."""
 
+import asyncio
 import gzip
 import re
 import urllib.error
@@ -9,6 +10,7 @@ import pytest
 from websockets.sync.client import connect
 from websockets.typing import Subprotocol
 
+from dashboard.packing import Packed
 from tests.dashboard.hospital import Hospital, site_text
 from tests.dashboard.test_browser import serving
 
@@ -74,6 +76,28 @@ def test_what_is_not_there_is_not_kept_under_its_name(url):
         status, headers, body = got(f"{url}/static/js/none.js", Accept_Encoding="gzip")
         assert (status, headers["cache-control"]) == (200, "no-cache")
         assert b"<script" in body
+
+
+def test_half_a_script_is_passed_on_as_that_and_not_kept():
+    """Its length stays what was said, so that a browser knows; the next one who asks gets the whole."""
+    whole, bodies, sent = b"x" * 1_000, [b"x" * 10, b"x" * 1_000], []
+
+    async def app(_scope, _receive, send):
+        headers = [(b"cache-control", b"public, immutable"), (b"content-length", str(len(whole)).encode())]
+        await send({"type": "http.response.start", "status": 200, "headers": headers})
+        await send({"type": "http.response.body", "body": bodies.pop(0)})
+
+    async def send(message):
+        sent.append(message)
+
+    scope = {"type": "http", "method": "GET", "path": "/static/js/a.js", "headers": [(b"accept-encoding", b"gzip")]}
+    packed = Packed(app)
+    for _ in range(3):  # the last one is answered from what is kept
+        asyncio.run(packed(scope, None, send))
+    half, full, kept = (dict(one["headers"]) for one in sent[::2])
+    assert (half[b"content-length"], b"content-encoding" in half, sent[1]["body"]) == (b"1000", False, b"x" * 10)
+    assert full == kept
+    assert [gzip.decompress(one["body"]) for one in sent[3::2]] == [whole, whole]
 
 
 def test_what_is_alive_is_said_at_once(url):
