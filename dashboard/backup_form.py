@@ -29,15 +29,16 @@ def draw_gauge(ward: str) -> None:
             st.write(words.NO_CYLINDERS)
             return
         person = who_records(now)
-        if not person.is_offered(CYLINDER_READ, ward):
+        if not any(person.is_offered(CYLINDER_READ, one.ward) for one in listed.values()):
             st.write(access_words.NOT_OFFERED)
             return
         draw_reading(now.site, ward, person)
 
 
 def draw_reading(site: Site, ward: str, person: Person) -> None:
-    """Which of the ward's cylinders ("": of all), its gauge's unit, and what it shows."""
-    listed = {one.id: one for one in site.cylinders if ward in ("", one.ward)}
+    """Which of the ward's cylinders ("": of all that are this person's), its gauge's unit, and what it shows."""
+    listed = {one.id: one for one in site.cylinders
+              if ward in ("", one.ward) and person.is_offered(CYLINDER_READ, one.ward)}  # fmt: skip
     which = st.selectbox(words.CYLINDER, list(listed), key=f"gauge-{ward}",
                          format_func=lambda name: _title(listed[name]))  # fmt: skip
     unit = st.segmented_control(words.GAUGE_UNIT, list(UNITS), default="bar", required=True, key="gauge-unit")

@@ -11,7 +11,7 @@ from typing import Final
 
 import streamlit as st
 
-from collector.people.rights import ROLES
+from collector.people.rights import OVERRIDE, ROLES
 from collector.rules import entries
 from collector.rules.alarms import Alarm, urgency
 from collector.rules.entries import JournalEntry
@@ -204,24 +204,31 @@ def draw_service(now: Now, person: Person) -> None:
         return
     out = [unit for unit in units if unit in now.out_of_service]
     st.write(f"Out of service: {', '.join(out) or said('none')}.")
-    if not person.is_offered(entries.OUT_OF_SERVICE):
+    own = [unit for unit in units if person.is_offered(entries.OUT_OF_SERVICE, _ward_of(now, unit))]
+    if not own:
         return
-
     with st.form("service", border=False):
         one, two = st.columns(2)
-        one.selectbox("Unit to take out or return", units, key="service-unit",
+        one.selectbox("Unit to take out or return", own, key="service-unit",
                       format_func=lambda unit: words.to_return(unit) if unit in out else unit)  # fmt: skip
         two.text_input("Why", key="service-reason", max_chars=actions.TEXT_MAX)
         one.selectbox("Taken out for", PURPOSES, key="service-for", format_func=lambda what: words.OUT_FOR[what])
-        two.checkbox(words.OVERRIDE, key="service-override")
+        if person.is_offered(OVERRIDE):
+            two.checkbox(words.OVERRIDE, key="service-override")
         st.form_submit_button("Take out or return", on_click=_change_service, args=(now, person))
+
+
+def _ward_of(now: Now, unit: str) -> str:
+    return now.site.ward_of(unit).id if now.site else ""
 
 
 def _change_service(now: Now, person: Person) -> None:
     state = st.session_state
     unit, reason = state["service-unit"], state["service-reason"]
-    ward = now.site.ward_of(unit).id if now.site else ""
-    override, state["service-override"] = state["service-override"], False  # a tick for one unit is none for the next
+    ward = _ward_of(now, unit)
+    override = state.get("service-override", False)
+    if override:
+        state["service-override"] = False  # a tick for one unit is none for the next
 
     def take_out(now_ms: int) -> JournalEntry:
         return actions.take_out(unit, ward, person, now_ms, reason, state["service-for"])

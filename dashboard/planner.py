@@ -8,6 +8,7 @@ from itertools import groupby
 
 import streamlit as st
 
+from collector.people.rights import may_visit
 from collector.rules.entries import VISIT, JournalEntry
 from collector.service.reasons import Deferral
 from collector.service.visits import Plan, Visit
@@ -19,7 +20,7 @@ from dashboard.actions import TEXT_MAX, Person
 from dashboard.desk import act
 from dashboard.orders import ward_title
 from dashboard.queries import Now
-from dashboard.service_actions import may_visit, set_visit
+from dashboard.service_actions import set_visit
 from dashboard.sheet import Cell, Row
 from dashboard.times import MINUTE, lasted_text
 
@@ -72,7 +73,8 @@ def plan_figures(plan: Plan) -> list[tuple[str, str]]:
 def draw_setting(site: Site, visits: Sequence[Visit], person: Person) -> None:
     """Lock, move, cancel or finish one of the visits shown."""
     choices = [state for state in STATES if person.role in may_visit(state)]
-    if not visits or not choices or not person.is_offered(VISIT):
+    visits = [one for one in visits if person.is_offered(VISIT, one.ward)]
+    if not visits or not choices:
         return
     by_name = {f"{texts.day_of(one.day)}, {one.unit}": one for one in visits}
     with st.expander(texts.SET_VISIT), st.form("visit", border=False):

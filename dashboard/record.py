@@ -11,6 +11,7 @@ from functools import partial
 
 import streamlit as st
 
+from collector.people.rights import may_task
 from collector.rules import entries
 from collector.rules.entries import JournalEntry
 from collector.service.due import DueTask
@@ -26,7 +27,7 @@ from dashboard.crew import who_records
 from dashboard.desk import write_down
 from dashboard.frame import dues, look
 from dashboard.queries import Now
-from dashboard.service_actions import MINUTES_MOST, PIECES_MOST, Done, do_task, may_task
+from dashboard.service_actions import MINUTES_MOST, PIECES_MOST, Done, do_task
 
 
 def draw_recording(now: Now, unit: str, person: Person | None) -> None:

@@ -13,7 +13,7 @@ from typing import Any, Final, NamedTuple
 
 from collector.backup.gauge import GaugeError, entered_text, gauge_kpa
 from collector.people.acts import ORIGIN
-from collector.people.rights import ADMINISTRATOR, ENGINEER, PLANNER, RIGHTS, WARD
+from collector.people.rights import RIGHTS, may_task, may_visit
 from collector.rules import entries
 from collector.rules.alarms import Alarm
 from collector.rules.catalogue import CAUSES
@@ -24,9 +24,7 @@ from collector.site import Cylinder, Site, Task
 from dashboard import refusals
 from dashboard.actions import TEXT_MAX, Person, Refused, named, reason_of
 
-_MAINTENANCE: Final = frozenset({ENGINEER, ADMINISTRATOR})
-_PLANNING: Final = frozenset({PLANNER, ADMINISTRATOR})
-#: Who may write which kind; tasks and visits are narrowed by `may_task`, `may_visit`.
+#: Who may write which kind; tasks and visits are narrowed by `may_task` and `may_visit`.
 MAY: Final = RIGHTS
 MINUTES_MOST: Final = 24 * 60.0
 PIECES_MOST: Final = 10_000
@@ -50,19 +48,6 @@ class Findings(NamedTuple):
     action: str
     parts: Mapping[str, int]
     minutes: float
-
-
-def may_task(task: Task, outcome: str) -> frozenset[str]:
-    """Who may say this of a task: the ward of its own tasks; a planner plans, and does none."""
-    if outcome == entries.PUT_OFF:
-        return _PLANNING | _MAINTENANCE
-    own = _MAINTENANCE | {WARD} if task.by == "ward" else _MAINTENANCE
-    return own | {PLANNER} if outcome == entries.COULD_NOT_LOCATE else own
-
-
-def may_visit(state: str) -> frozenset[str]:
-    """Who may say this of a visit: whoever plans, and of one that is done whoever made it."""
-    return _PLANNING | _MAINTENANCE if state == "done" else _PLANNING
 
 
 def do_task(site: Site, unit: str, task: Task, person: Person, now_ms: int, done: Done) -> JournalEntry:

@@ -23,13 +23,14 @@ def draw(site: Site, person: Person) -> None:
     if not may(person.role, ADD_UNITS):
         st.info(words.NOT_YOURS_UNITS)
         return
-    wards = {"": words.NO_WARD} | {ward.id: ward.title for ward in site.wards}
+    own = {ward.id: ward.title for ward in site.wards if person.is_offered(ADD_UNITS, ward.id)}
+    wards = {"": words.NO_WARD} | own
     with st.form("new-unit", border=False):
         one, two = st.columns(2)
         one.text_input(words.UNIT, key=_ID, max_chars=40, help=words.UNIT_HELP)
         two.number_input(words.COUNT, 1, ALIKE_MAX, key="new-unit-count")
         one.selectbox(words.MODEL, [model.id for model in site.models], key="new-unit-model")
-        two.selectbox(words.WARD, list(wards), index=min(1, len(site.wards)), format_func=wards.__getitem__,
+        two.selectbox(words.WARD, list(wards), index=min(1, len(own)), format_func=wards.__getitem__,
                       key="new-unit-ward")  # fmt: skip
         one.text_input(words.SERIAL, key=_SERIAL, max_chars=60)
         st.form_submit_button(words.ADD_UNITS, on_click=_add, args=(site, person), key="add-units")

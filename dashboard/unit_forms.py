@@ -109,10 +109,15 @@ class Form(NamedTuple):
                          format_func=lambda unit: found[unit].said)  # fmt: skip
             st.text_input(words.WHY_MAYBE, placing.failing_why(self.now, self.unit), max_chars=TEXT_MAX,
                           key=f"do-swap-why-{self.unit}")  # fmt: skip
-            if may(self.person.role, entries.OUT_OF_SERVICE) and self.unit not in self.now.out_of_service:
+            if self._may_take_out() and self.unit not in self.now.out_of_service:
                 st.checkbox(words.ALSO_OUT, key=f"do-swap-out-{self.unit}")
             st.form_submit_button(words.SWAP, type="primary", width="stretch", key="do-swap-it", on_click=self._swap)
         st.caption(words.MOVED_HOW)
+
+    def _may_take_out(self) -> bool:
+        """A ward fetches a unit of another; taking it out there would be refused once the swap was asked for."""
+        ward = self.site.ward_of(self.unit).id
+        return may(self.person.role, entries.OUT_OF_SERVICE) and self.person.is_offered(entries.OUT_OF_SERVICE, ward)
 
     def _swap(self) -> None:
         state, unit = st.session_state, self.unit

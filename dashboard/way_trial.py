@@ -41,15 +41,20 @@ def draw(now: Now, site: Site, person: Person) -> None:
         st.info(words.NOT_YOURS_UNITS)
         return
     st.write(words.TEST_HOW)
-    if st.button(words.SEND, key="send-test", disabled=not site.places()):
+    if st.button(words.SEND, key="send-test", disabled=not wards_tried(site, person)):
         _run(now, site, person)
     if found := st.session_state.get(_RESULT):
         st.html(sheet_html(words.COLUMNS, rows(found, site)))
         st.write(words.EYES)
 
 
+def wards_tried(site: Site, person: Person) -> tuple[str, ...]:
+    """The wards that are tried: all of them, or those in which an account acts."""
+    return tuple(place.id for place in site.places() if person.is_offered(entries.TEST_ALARM, place.id))
+
+
 def _run(now: Now, site: Site, person: Person) -> None:
-    wards = tuple(place.id for place in site.places())
+    wards = wards_tried(site, person)
     shown: list[Outcome] = []
     with st.status(words.SENDING, expanded=True) as told:
         place = st.empty()

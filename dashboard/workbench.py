@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
+from collector.people.rights import OVERRIDE
 from collector.rules.alarms import Alarm
 from collector.rules.catalogue import CAUSES
 from collector.rules.entries import WORK_CLOSED, WORK_OPENED, JournalEntry, JournalRow
@@ -35,12 +36,13 @@ _POINTS = 2_000
 
 def draw_opening(now: Now, person: Person, orders: Mapping[str, WorkOrder]) -> None:
     """Open an order for a unit, from one of its alarms or for a reason of one's own."""
-    if now.site is None or not now.site.units or not person.is_offered(WORK_OPENED):
-        return
     site = now.site
+    units = [unit.id for unit in site.units if person.is_offered(WORK_OPENED, site.ward_of(unit.id).id)] if site else []
+    if site is None or not units:
+        return
     with st.expander(words.OPEN_ORDER, key="opening"):  # named: a choice in it must not close it
         one, two = st.columns(2)
-        unit = one.selectbox(words.UNIT, [unit.id for unit in site.units], key="open-unit")
+        unit = one.selectbox(words.UNIT, units, key="open-unit")
         alarms = [alarm for alarm in now.alarms if alarm.unit == unit and alarm.active]
         alarm = two.selectbox(words.FROM_ALARM, [None, *alarms], key=f"open-alarm-{unit}", format_func=_alarm_text)
         usual = title_of(alarm.condition) if alarm else ""
@@ -115,7 +117,7 @@ def _draw_return(site: Site, order: WorkOrder, person: Person, gate: Gate) -> No
     st.write(words.MAY_RETURN if gate.may else words.may_not_return(gate.why, gate.way_out))
     with st.form("return", border=False):
         st.text_input(words.WHY, key=f"return-why-{order.unit}", max_chars=TEXT_MAX)
-        if not gate.may:
+        if not gate.may and person.is_offered(OVERRIDE):
             # A tick for one unit is none for the next.
             st.checkbox(common_words.OVERRIDE, key=f"return-override-{order.unit}")
         st.form_submit_button(words.RETURN, on_click=_return, args=(site, order.unit, person))

@@ -11,7 +11,8 @@ from typing import Final
 
 from collector.rules import entries
 from collector.rules.entries import JournalEntry
-from collector.site import Site
+from collector.service.tasks import task_of
+from collector.site import Site, Task
 from collector.siteedit import asked
 
 WARD: Final = "ward"
@@ -35,7 +36,7 @@ PLACE_UNITS: Final = "place-units"
 ADD_UNITS: Final = "add-units"
 DESCRIBE: Final = "describe-site"
 #: Who may write which kind of row, and the actions above (common practice, no source). Taking a unit out of service is
-#: maintenance's to decide and to record (ISA-18.2, from memory). `service_actions` narrows tasks and visits further.
+#: maintenance's to decide and to record (ISA-18.2, from memory). `may_task` and `may_visit` narrow tasks and visits.
 RIGHTS: Final[dict[str, frozenset[str]]] = {
     entries.ACKNOWLEDGE: _ALL,
     entries.SHELVE: _ALL,
@@ -70,14 +71,37 @@ def may(role: str, action: str) -> bool:
     return role in RIGHTS.get(action, frozenset())
 
 
+def may_task(task: Task | None, outcome: str) -> frozenset[str]:
+    """Who may say this of a task: the ward of its own tasks; a planner plans, and does none; None: of one unknown."""
+    if outcome == entries.PUT_OFF:
+        return _PLANNING | _MAINTENANCE
+    own = _MAINTENANCE | {WARD} if task is not None and task.by == "ward" else _MAINTENANCE
+    return own | {PLANNER} if outcome == entries.COULD_NOT_LOCATE else own
+
+
+def may_visit(state: str) -> frozenset[str]:
+    """Who may say this of a visit: whoever plans, and of one that is done whoever made it."""
+    return _PLANNING | _MAINTENANCE if state == "done" else _PLANNING
+
+
+def _narrowed(entry: JournalEntry, site: Site | None) -> frozenset[str]:
+    """Who may write a row like this one, as far as its kind does not say."""
+    if entry.kind == entries.VISIT:
+        return may_visit(str(entry.body.get("state", "")))
+    if entry.kind != entries.TASK_DONE:
+        return _ALL
+    known = site is not None and site.unit(entry.unit) is not None
+    task = task_of(site, entry.unit, str(entry.body.get("task", ""))) if site is not None and known else None
+    return may_task(task, str(entry.body.get("outcome", "")))
+
+
 def refuse_unless_may(role: str, wards: Collection[str], entry: JournalEntry, site: Site | None) -> None:
     """NotAllowed unless this role, held to these wards (empty: all), may write this row."""
     wanted = [entry.kind, *([OVERRIDE] if entry.body.get("override") else [])]
     if entry.kind == entries.SITE_CHANGE:
         wanted.append(site_right(entry))
-    for action in wanted:
-        if not may(role, action):
-            raise NotAllowed(f"Your role ({role}) may not do this. Ask somebody whose role may.")
+    if role not in _narrowed(entry, site) or not all(may(role, action) for action in wanted):
+        raise NotAllowed(f"Your role ({role}) may not do this. Ask somebody whose role may.")
     foreign = sorted(wards_of(entry, site) - set(wards)) if wards else []
     if _carried(entry) and len(foreign) < len(wards_of(entry, site)):
         return  # a unit is fetched from a ward or given to one: one of the two is theirs
@@ -100,8 +124,14 @@ def _carried(entry: JournalEntry) -> dict[str, str]:
 
 def wards_of(entry: JournalEntry, site: Site | None) -> set[str]:
     """The wards that a row is about; none for what belongs to the whole facility, as parts do."""
-    units = {entry.unit, *(str(one.get("unit", "")) for one in entry.body.get("tasks", ()))} - {""}
-    known = {site.ward_of(unit).id for unit in units if site is not None and site.unit(unit) is not None}
+    body, fields = entry.body, entry.body.get("fields") or {}
     if moves := _carried(entry):  # where units stand and go: not what else a form may say
-        return known | set(moves.values()) - {""}
-    return known | ({entry.ward} - {""})
+        goes = set(moves.values()) if site is None or body["do"] == asked.MOVE else set()
+        return (_stand_in(moves, site) | goes) - {""}
+    units = {entry.unit, str(body.get("unit", "")), *(str(one.get("unit", "")) for one in body.get("tasks", ()))}
+    named = {entry.ward, str(fields.get("ward", "")), *map(str, body.get("wards", ()))}
+    return (_stand_in(units, site) | named) - {""}
+
+
+def _stand_in(units: Collection[str], site: Site | None) -> set[str]:
+    return {site.ward_of(unit).id for unit in units if site.unit(unit) is not None} if site is not None else set()

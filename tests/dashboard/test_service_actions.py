@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from collector.people.rights import RIGHTS, ROLES, may
+from collector.people.rights import PLACE_UNITS, RIGHTS, ROLES, may
 from collector.rules import entries
 from collector.rules.alarms import Alarm
 from collector.service.gate import may_return, standings
@@ -83,10 +83,10 @@ def test_nothing_is_written_without_a_name(name):
 
 
 def test_what_pages_hide_is_what_is_refused():
-    alarms = {entries.NOTE, entries.ACKNOWLEDGE, entries.SHELVE, entries.UNSHELVE}
-    assert {kind for kind in RIGHTS if may("ward", kind)} == {entries.TASK_DONE, entries.CYLINDER_READ} | alarms
+    every = {entries.NOTE, entries.ACKNOWLEDGE, entries.SHELVE, entries.UNSHELVE, entries.SITE_CHANGE, PLACE_UNITS}
+    assert {kind for kind in RIGHTS if may("ward", kind)} == {entries.TASK_DONE, entries.CYLINDER_READ} | every
     assert {kind for kind in RIGHTS if may("planner", kind)} == {
-        entries.TASK_DONE, entries.PART_MOVED, entries.VISIT} | alarms  # fmt: skip
+        entries.TASK_DONE, entries.PART_MOVED, entries.VISIT} | every  # fmt: skip
 
 
 # -- tasks --------------------------------------------------------------------------------------------------------

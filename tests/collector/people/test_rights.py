@@ -34,6 +34,10 @@ SITE_CHANGES: dict[str, dict] = {
 def entry(kind, role, ward="east", unit="", who=None, **body):
     if kind == "override":
         kind, body = entries.RETURN_TO_SERVICE, {"override": True, "missing": "a check"}
+    if kind == entries.TASK_DONE:  # that a ward's own unit was not found, anybody may say
+        unit, body = unit or "u1", {"task": "cabinet-filter", "outcome": entries.COULD_NOT_LOCATE} | body
+    if kind == entries.VISIT:
+        body = {"state": "done"} | body
     if kind in SITE_CHANGES:
         kind, body = entries.SITE_CHANGE, SITE_CHANGES[kind]
         unit = unit or body.get("unit", "")
@@ -106,6 +110,67 @@ def test_a_ward_fetches_a_unit_and_gives_one_away(staffed, body, good):
     else:
         with pytest.raises(NotAllowed):
             record(house, row, tokens[W])
+
+
+MAY_NARROWED = [
+    (entries.TASK_DONE, {"task": "cabinet-filter", "outcome": "done"}, {W, E, A}),
+    (entries.TASK_DONE, {"task": "cabinet-filter", "outcome": "put-off"}, {E, P, A}),
+    (entries.TASK_DONE, {"task": "intake-filter", "outcome": "done"}, MAINTENANCE),
+    (entries.TASK_DONE, {"task": "intake-filter", "outcome": "could-not-locate"}, {E, P, A}),
+    (entries.TASK_DONE, {"task": "of no unit", "outcome": "done"}, MAINTENANCE),
+    (entries.TASK_DONE, {"task": "cabinet-filter", "outcome": "of no such kind"}, {W, E, A}),
+    (entries.VISIT, {"state": "done"}, {E, P, A}),
+    (entries.VISIT, {"state": "locked"}, PLANNING),
+    (entries.VISIT, {"state": "cancelled"}, PLANNING),
+]
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize(("kind", "body", "roles"), MAY_NARROWED)
+def test_tasks_and_visits_are_narrowed_where_they_are_written(staffed, kind, body, roles, role):
+    house, tokens = staffed
+    before = house.rows()
+    if role in roles:
+        assert record(house, entry(kind, role, **body), tokens[role]).body == body
+        return
+    with pytest.raises(NotAllowed, match="Your role"):
+        record(house, entry(kind, role, **body), tokens[role])
+    assert house.rows() == before
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"do": "move", "unit": "u2", "from": "west", "to": "", "fields": {"ward": "east"}},
+        {"do": "move", "unit": "u2", "from": "west", "to": "", "tasks": [{"unit": "u1", "task": "t"}]},
+        {"do": "move", "unit": "u2", "from": "west", "to": "", "wards": ["east"]},
+        {"do": "swap", "unit": "u2", "with": "u2", "from": "east", "to": "west"},
+    ],
+    ids=["fields", "tasks", "wards", "a place that is not so"],
+)
+def test_no_key_beside_makes_a_move_of_two_other_places_a_wards_own(staffed, body):
+    house, tokens = staffed
+    row = JournalEntry(at_ms=NOW, kind=entries.SITE_CHANGE, unit="u1", ward="east", who="Ward Example", role=W,
+                       body=body)  # fmt: skip
+    with pytest.raises(NotAllowed, match="this is of west"):
+        record(house, row, tokens[W])
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        (entries.SITE_CHANGE, {"do": "add", "table": "unit", "fields": {"id": "u9", "ward": "west"}}),
+        (entries.SITE_CHANGE, {"do": "remove", "unit": "u2"}),
+        (entries.TEST_ALARM, {"wards": ["east", "west"]}),
+    ],
+    ids=["a new unit", "a unit taken back", "a test of other wards"],
+)
+def test_an_engineer_of_one_ward_acts_in_it_only_whatever_the_row_calls_its_ward(house, kind, body):
+    house.add("engineer", E, ["east"])
+    row = JournalEntry(at_ms=NOW, kind=kind, ward="east", who="Engineer Example", role=E, body=body)
+    with pytest.raises(NotAllowed, match="this is of west"):
+        record(house, row, house.sign_in("engineer"))
+    assert house.rows(kind) == []
 
 
 def test_a_visit_is_of_all_its_units_wards(house):
