@@ -34,7 +34,7 @@ def _order_row(order: WorkOrder, now: Now, now_ms: int) -> Row:
 def why_of(order: WorkOrder) -> str:
     """What an order was opened for."""
     said = title_of(order.condition) if order.condition in CATALOGUE else ""
-    return "; ".join(text for text in (said, order.why) if text)
+    return "; ".join(text for text in dict.fromkeys((said, order.why)) if text)
 
 
 def proof_text(proof: Proof | None) -> str:
