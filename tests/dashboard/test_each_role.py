@@ -81,6 +81,16 @@ def test_only_what_the_table_says_is_written(house, enter, name, ward, login):
     assert rows_of(house) == before
 
 
+@pytest.mark.parametrize("login", ACCOUNTS)
+@pytest.mark.parametrize(("unit", "ward"), [("unit-01", "medical"), ("unit-06", "surgical")])
+def test_a_swap_takes_a_unit_out_in_the_same_go_only_where_both_may_be_written(house, enter, unit, ward, login):
+    """Else the swap would stand, and the refusal of the second row would come too late."""
+    me = enter(login, house.shown)
+    app = house.page(me, "unit", unit=unit, state=((f"do-{unit}", "swap"),))
+    assert has(app, f"do-swap-with-{unit}")
+    assert has(app, f"do-swap-out-{unit}") == me.may(ACTIONS["take out of service"], ward)
+
+
 # -- what is no row of the journal's own, or is written by the page of people ------------------------------------------
 DEEDS: dict[str, Callable[..., Any]] = {
     "add an account": lambda book, by: manage.add_account(book, by, "night", "Night Example", WARD, ["medical"]),
