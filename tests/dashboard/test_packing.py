@@ -90,10 +90,13 @@ def test_half_a_script_is_passed_on_as_that_and_not_kept():
     async def send(message):
         sent.append(message)
 
+    async def receive():
+        return {"type": "http.request", "body": b""}
+
     scope = {"type": "http", "method": "GET", "path": "/static/js/a.js", "headers": [(b"accept-encoding", b"gzip")]}
     packed = Packed(app)
     for _ in range(3):  # the last one is answered from what is kept
-        asyncio.run(packed(scope, None, send))
+        asyncio.run(packed(scope, receive, send))
     half, full, kept = (dict(one["headers"]) for one in sent[::2])
     assert (half[b"content-length"], b"content-encoding" in half, sent[1]["body"]) == (b"1000", False, b"x" * 10)
     assert full == kept
