@@ -7,30 +7,28 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Locator, Page, Playwright, expect, sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from collector.rules import entries
 from collector.rules.entries import JournalRow
 from collector.store.history import open_reader
 from collector.store.journal import verify
-from tests.browser.chromium import launch
 from tests.browser.hands import choose, running_anew, settled
 from tests.browser.night_house import SLOW_S, House, at_evening
-from tests.browser.pages import is_drawn
+from tests.browser.night_people import SLOW_MS, UNIT, Screen, screen
 from tests.browser.test_demo import Signals
 from tests.waiting import wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
-UNIT, WARD, SPARE = "heron", "medical", "crane"
+WARD, SPARE = "medical", "crane"
 NURSE, ENGINEER, PLANNER = "Nurse in charge, Medical", "Biomedical engineer", "Maintenance planner"
 THEIR_NURSE = "Nurse in charge, Surgery and recovery"  # of the ward without power
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 900}
-SLOW_MS = SLOW_S * 1000
 #: Between the first word of the shut-off and the shut-off: enough to fetch a cylinder and change over.
 LEAD_MS = 20 * 60_000
 REBUILD, PROOF = "Rebuild the compressor", "Check purity at rated flow"
@@ -39,7 +37,8 @@ STORY = (
     (entries.CONDITION, "surgery", "ward-supply-lost raised"), (entries.ACKNOWLEDGE, "surgery", "ward-supply-lost"),
     (entries.CONDITION, UNIT, "shutdown-expected raised"), (entries.CONDITION, "surgery", "ward-supply-lost cleared"),
     (entries.CONDITION, UNIT, "purity-amber raised"), (entries.CONDITION, UNIT, "purity-red raised"),
-    (entries.ACKNOWLEDGE, UNIT, "purity-red"), (entries.CONDITION, UNIT, "purity-shutdown raised"),
+    (entries.ACKNOWLEDGE, UNIT, "purity-red"), (entries.CYLINDER_READ, WARD, ""),
+    (entries.CONDITION, UNIT, "purity-shutdown raised"),
     (entries.OUT_OF_SERVICE, UNIT, ""), (entries.CONDITION, UNIT, "service-due raised"),
     (entries.WORK_OPENED, UNIT, ""), (entries.PURITY_PROOF, UNIT, entries.FAIL),
     (entries.TASK_DONE, UNIT, "compressor-rebuild"),
@@ -52,59 +51,6 @@ STORY = (
 def house(tmp_path: Path) -> Iterator[House]:
     with at_evening(tmp_path) as one:
         yield one
-
-
-class Screen:
-    """Somebody's own screen: its browser does not know who holds it until that is said."""
-
-    def __init__(self, house: House, page: Page, who: str) -> None:
-        self.house, self.page, self.who = house, page, who
-
-    def go(self, path: str, says: str = "") -> None:
-        """Open a page, until it stands."""
-        self.page.goto(f"{self.house.url}/{path}")
-        is_drawn(self.page, says, SLOW_MS)
-        settled(self.page)
-
-    def is_me(self, within: Locator | None = None) -> None:
-        """Say who holds this screen, where it does not know yet."""
-        if (within or self.page).get_by_role("combobox", name="Who", exact=True).input_value() != self.who:
-            choose(self.page, "Who", self.who, within=within)
-
-    def do(self, what: str, unit: str = UNIT) -> Locator:
-        """Choose what is to be done with the unit; its form."""
-        settled(self.page)
-        self.page.locator(f".st-key-do-{unit}").get_by_text(what, exact=True).click()
-        form = self.page.locator(".st-key-doing")
-        expect(form).to_be_visible(timeout=SLOW_MS)
-        self.is_me(form)
-        return form
-
-    def press(self, label: str, within: Locator | None = None) -> None:
-        settled(self.page)
-        (within or self.page).get_by_role("button", name=label, exact=True).click()
-
-    def row(self, text: str) -> Locator:
-        """The unit's rows of the page's tables in which a text stands."""
-        return self.page.locator("tr", has_text=UNIT).filter(has_text=text)
-
-    def sees(self, text: str | re.Pattern[str]) -> None:
-        expect(self.page.get_by_text(text).first).to_be_visible(timeout=SLOW_MS)
-
-    def written(self, kind: str, count: int = 1, unit: str = UNIT) -> JournalRow:
-        """The newest of so many rows that people wrote tonight of the unit, once they are there; it is mine."""
-        wait_for(lambda: len(self.house.rows(kind, unit)) >= count, SLOW_S, f"{count} of {kind}")
-        found = self.house.rows(kind, unit)
-        assert len(found) == count
-        assert found[-1].who == self.who
-        return found[-1]
-
-
-@contextmanager
-def screen(playwright: Playwright, house: House, who: str, size: dict[str, int]) -> Iterator[Screen]:
-    """A person's screen, closed at the end."""
-    with launch(playwright, viewport=size) as page:
-        yield Screen(house, page, who)
 
 
 def power_fails_and_returns(house: House, nurse: Screen) -> None:
@@ -143,6 +89,11 @@ def nurse_changes_over(house: House, nurse: Screen) -> None:
     nurse.sees("acknowledged by Nurse in charge, Medical")
     row = nurse.written(entries.ACKNOWLEDGE)
     assert (row.role, row.condition) == ("ward", "purity-red")
+    form = nurse.do("Read a gauge")  # of the cylinder to which she has changed over
+    nurse.page.get_by_label("It shows", exact=True).fill("120")
+    nurse.press("Write it down", form)
+    nurse.sees(f"120 bar, written down by {NURSE}")
+    assert nurse.written(entries.CYLINDER_READ, unit="").body["cylinder"] == "medical-1"
     house.go_on_until(lambda: house.told("purity-shutdown", unit=UNIT), "off", 200)
     expect(tile).to_contain_text("Unit has switched itself off", timeout=SLOW_MS)
     width = nurse.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
