@@ -9,4 +9,4 @@ from tests.integration.judged import write_down
 site, broker, data, clock = sys.argv[1:5]
 if len(sys.argv) > 5:
     write_down(Path(sys.argv[5]))
-collect(Path(site), broker, None, Path(data), clock)
+collect(Path(site), broker, None, Path(data), clock=clock)
