@@ -19,6 +19,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 STATIC: Final = "/static/"
 _TEXT: Final = (".js", ".css", ".svg", ".json")
 _LEVEL: Final = 9
+#: What is true of the file as it was. With these a browser that was cut off would ask for the rest of the file, and put
+#: it behind the beginning of the packed one.
+_OF_THE_FILE: Final = ("etag", "last-modified", "accept-ranges")
 #: Fonts that no screen uses (launch.py sets those of the reader's system): asked for ahead by the page, and named in
 #: its style, they came first and took 170 kB of the line.
 _FONT_AHEAD: Final = re.compile(rb'<link\s+rel="preload"[^>]*as="font"[^>]*/?>')
@@ -61,7 +64,8 @@ class Packed:
             body = await run_in_threadpool(gzip.compress, body, _LEVEL, mtime=0)
             answer.headers["content-encoding"] = "gzip"
             answer.headers.add_vary_header("accept-encoding")
-            del answer.headers["etag"]  # that of the file as it was
+            for name in _OF_THE_FILE:
+                del answer.headers[name]
         answer.headers["content-length"] = str(len(body))
         if keep:
             self._kept[scope["path"]] = (answer.headers, body)

@@ -1,8 +1,9 @@
 // Watches, in the browser, that the dashboard still talks: the strip's data-beat must go on changing. Nothing on the
-// server can say that the server is gone. It also gives the keyboard its place back after a redraw, and reads changes
-// of the summary to screen readers.
+// server can say that the server is gone. It also gives the keyboard its place back after a redraw, reads changes of the
+// summary to screen readers, and loads a page anew that Streamlit has broken.
 (() => {
   const LIMIT_MS = 10000;
+  const ANEW_MS = 300000;
   const old = window.swWatch;
   if (old) { clearInterval(old.timer); }
   const watch = window.swWatch = { beat: null, date: Date.now(), tick: performance.now(), said: "", tile: "" };
@@ -29,8 +30,18 @@
       if (!item.parentElement.role && item.parentElement.tagName === "DIV") { item.parentElement.role = "list"; }
     }
   };
+  // Streamlit's own parts come one by one, and in a rare order one of them is used before it is there: a box with an
+  // error stands where a reading should, for good. What has come by then is there at once when the page is loaded anew.
+  const mend = () => {
+    const last = Number(sessionStorage.getItem("sw-anew"));
+    if (document.querySelector('[data-testid="stErrorElementStack"]') && Math.abs(Date.now() - last) > ANEW_MS) {
+      sessionStorage.setItem("sw-anew", String(Date.now()));
+      location.reload();
+    }
+  };
   const look = () => {
     order();
+    mend();
     const strip = document.querySelector(".sw-strip");
     const beat = strip ? strip.dataset.beat : null;
     if (beat !== null && beat !== watch.beat) {

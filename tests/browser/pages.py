@@ -24,7 +24,10 @@ PAGES = {
     "people": "nobody signs in",
 }  # fmt: skip
 WALL = "?ward=newborn"
-_BUSY = "[data-testid=stSkeleton], [data-testid=stSpinner], [data-testid=stStatusWidget]"
+#: What is under way, and a part that Streamlit has broken: the page loads itself anew then (watch.js).
+_BUSY = (
+    "[data-testid=stSkeleton], [data-testid=stSpinner], [data-testid=stStatusWidget], [data-testid=stErrorElementStack]"
+)
 
 
 def is_drawn(page: Page, says: str = "", timeout_ms: float = 20_000) -> None:

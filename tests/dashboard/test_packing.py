@@ -49,6 +49,7 @@ def test_a_script_comes_packed_and_is_the_same_each_time(script):
         )
         assert "immutable" in headers["cache-control"]
         assert headers["content-length"] == str(len(body))
+        assert [name for name in ("etag", "last-modified", "accept-ranges") if name in headers] == []  # no resuming
         assert len(body) < len(plain) / 2
         assert gzip.decompress(body) == plain
 
