@@ -105,10 +105,6 @@ def not_renewed(when: str) -> str:
     return f"Not renewed since {when}: the unit is not running warmed up, or purity or flow are not measured."
 
 
-BAND_CAPTION: Final = (
-    "Band: nine chances in ten; line: most likely. Pale: not seen at the flow in use, so only its lower edge says "
-    "anything. Dashed green: proven."
-)
 NO_CAPACITY_YET: Final = "No capacity on record in this span: a point is kept for every hour in which the unit ran."
 SPAN_NAMES: Final = {
     "hour": "Hour", "day": "Day", "week": "Week", "month": "Month", "year": "Year", "3 years": "3 years",

@@ -22,7 +22,6 @@ CAPTION: Final = (
     "foreseen, capacity under rated, alarms put aside or gone, what is overdue, flow not proven."
 )
 OUT: Final = "out of service"
-RUNS: Final = "runs"
 
 
 def check_missing(why: str) -> str:
